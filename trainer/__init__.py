@@ -1,0 +1,1 @@
+"""Donning Room: respirator training, watched practice and the record that proves them."""

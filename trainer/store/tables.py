@@ -1,0 +1,308 @@
+"""The tables. Rules of the trade live elsewhere; here are only shapes and small rules of storing.
+
+Due dates are dates, never moments. Moments are UTC. Worker numbers are text, kept as typed.
+"""
+
+from datetime import date, datetime
+
+from sqlalchemy import Index, MetaData, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+# Every constraint has a name, so that a later migration can drop it (batch mode needs this).
+SQLModel.metadata.naming_convention = {
+    "ix": "ix_%(column_0_label)s",
+    "uq": "uq_%(table_name)s_%(column_0_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+METADATA: MetaData = SQLModel.metadata
+
+
+class Installation(SQLModel, table=True):
+    """One fact about this data folder, such as that it holds the demo."""
+
+    name: str = Field(primary_key=True)
+    value: str
+
+
+class Person(SQLModel, table=True):
+    """Somebody who learns, trains or coordinates."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    number: str
+    number_key: str = Field(unique=True)  # casefolded: what is matched
+    name: str
+    search_key: str = Field(index=True)  # name and number without accents or capitals
+    language: str = "en"
+    qualification: str = ""  # a trainer's, as it goes into the record
+    seed: str  # what this person's problems are drawn from
+    pin_hash: str | None = None
+    passphrase_hash: str | None = None
+    added_at: datetime
+    left_on: date | None = None
+
+
+class PersonRole(SQLModel, table=True):
+    """A role that a person holds: worker, trainer or coordinator."""
+
+    __tablename__ = "person_role"
+
+    person_id: int = Field(foreign_key="person.id", primary_key=True)
+    role: str = Field(primary_key=True)
+
+
+class Worksite(SQLModel, table=True):
+    """A place with its people, and whom they can ask there."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(unique=True)
+    time_zone: str
+    rule_set: str = "federal"
+    ask_name: str = ""
+    ask_place: str = ""
+    ask_telephone: str = ""
+    ask_hours: str = ""
+
+
+class Membership(SQLModel, table=True):
+    """A person belongs to a worksite; a trainer's are those they train at."""
+
+    person_id: int = Field(foreign_key="person.id", primary_key=True)
+    worksite_id: int = Field(foreign_key="worksite.id", primary_key=True, index=True)
+
+
+class Respirator(SQLModel, table=True):
+    """A respirator that a person wears, ended and never deleted."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    class_slug: str
+    make: str = ""
+    model: str = ""
+    style: str = ""
+    size: str = ""
+    filters: str = ""
+    use: str = "required"  # or voluntary
+    given_at: datetime
+    given_by: int = Field(foreign_key="person.id")
+    ended_at: datetime | None = None
+
+
+class Assignment(SQLModel, table=True):
+    """A lesson that a person is to do by a day, and why."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    lesson: str
+    due: date
+    reason: str
+    assigned_by: int = Field(foreign_key="person.id")
+    assigned_at: datetime
+    withdrawn_at: datetime | None = None
+
+
+class Device(SQLModel, table=True):
+    """A browser that may be signed in to with number and PIN."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    secret_hash: str = Field(unique=True)
+    kind: str  # own or shared
+    person_id: int | None = Field(default=None, foreign_key="person.id", index=True)
+    worksite_id: int | None = Field(default=None, foreign_key="worksite.id", index=True)
+    enrolled_by: int | None = Field(default=None, foreign_key="person.id")
+    enrolled_at: datetime
+    revoked_at: datetime | None = None
+
+
+class OneTimeCode(SQLModel, table=True):
+    """A code that enrols one device, once, for a short while."""
+
+    __tablename__ = "one_time_code"
+
+    id: int | None = Field(default=None, primary_key=True)
+    code_hash: str = Field(unique=True)
+    person_id: int | None = Field(default=None, foreign_key="person.id", index=True)
+    worksite_id: int | None = Field(default=None, foreign_key="worksite.id")
+    made_by: int | None = Field(default=None, foreign_key="person.id")
+    made_at: datetime
+    expires_at: datetime
+    used_at: datetime | None = None
+
+
+class SignInTry(SQLModel, table=True):
+    """How many wrong tries in a row a device, number or address has."""
+
+    __tablename__ = "sign_in_try"
+
+    scope: str = Field(primary_key=True)
+    wrong: int = 0
+    last_at: datetime
+
+
+class WebSession(SQLModel, table=True):
+    """A person signed in on a browser, ended by the server."""
+
+    __tablename__ = "web_session"
+
+    id: int | None = Field(default=None, primary_key=True)
+    token_hash: str = Field(unique=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    device_id: int | None = Field(default=None, foreign_key="device.id")
+    started_at: datetime
+    seen_at: datetime
+    ended_at: datetime | None = None
+
+
+class LessonPlace(SQLModel, table=True):
+    """Where a person is in a lesson, in the round of training it belongs to."""
+
+    __tablename__ = "lesson_place"
+    __table_args__ = (UniqueConstraint("person_id", "lesson", "round"),)
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id")
+    lesson: str
+    round: int = 1  # a new one after each pass
+    section: str  # the section to go on with
+    sections_done: str = ""  # section ids, a space between
+    started_at: datetime
+    moved_at: datetime
+
+
+class LessonAnswer(SQLModel, table=True):
+    """One answer to a step of a problem inside a lesson, marked at once."""
+
+    __tablename__ = "lesson_answer"
+    __table_args__ = (
+        UniqueConstraint("person_id", "exercise", "ordinal", "step", "attempt"),
+        Index("ix_lesson_answer_person_exercise", "person_id", "exercise"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id")
+    lesson: str
+    exercise: str
+    ordinal: int  # which problem: 0 is the worked example
+    step: int  # -1: the person went on to the next problem
+    attempt: int
+    typed: str
+    verdict: str
+    slip: str = ""
+    answered_at: datetime
+
+
+class Sitting(SQLModel, table=True):
+    """One go at the questions and problems that close a lesson."""
+
+    __table_args__ = (UniqueConstraint("person_id", "lesson", "ordinal"),)
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id")
+    lesson: str
+    ordinal: int
+    seed: int
+    lesson_version: str
+    started_at: datetime
+    closed_at: datetime | None = None
+    passed: bool | None = None
+    language: str = ""  # the one it was closed in
+    right: int = 0
+    asked: int = 0
+    must_right: int = 0
+    must_asked: int = 0
+
+
+class SittingItem(SQLModel, table=True):
+    """A question or problem of a sitting, as it was drawn, with the answer given."""
+
+    __tablename__ = "sitting_item"
+    __table_args__ = (UniqueConstraint("sitting_id", "position"),)
+    id: int | None = Field(default=None, primary_key=True)
+    sitting_id: int = Field(foreign_key="sitting.id", index=True)
+    position: int
+    kind: str  # question or problem
+    slug: str
+    drawn: str  # JSON: the order of the options, or the problem's numbers
+    must_know: bool = False
+    answer: str | None = None  # option indices with a space between, or the text typed
+    answered_at: datetime | None = None
+    right: bool | None = None  # set when the sitting is closed
+    slip: str = ""
+
+
+class Talk(SQLModel, table=True):
+    """A trainer talked with a person after failed sittings, so another may begin."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    lesson: str
+    trainer_id: int = Field(foreign_key="person.id")
+    at: datetime
+
+
+class Practice(SQLModel, table=True):
+    """A practice being watched; signing it puts an entry into the record."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    respirator_id: int = Field(foreign_key="respirator.id")
+    trainer_id: int = Field(foreign_key="person.id")
+    started_at: datetime
+    signed_at: datetime | None = None
+    passed: bool | None = None
+
+
+class PracticeAct(SQLModel, table=True):
+    """How one act of a practice was seen: unprompted, with help, or not yet."""
+
+    __tablename__ = "practice_act"
+    practice_id: int = Field(foreign_key="practice.id", primary_key=True)
+    act: str = Field(primary_key=True)
+    seen: str
+    at: datetime
+
+
+class Entry(SQLModel, table=True):
+    """One line of the training record. Triggers of the database refuse a change or deletion.
+
+    The columns from `kind` to `happened_on` repeat values of the body so that the database
+    can search them; verifying compares them.
+    """
+
+    number: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
+    once: str = Field(unique=True)  # the deed that made it: done twice, it is one entry
+    kind: str = Field(index=True)
+    person_number: str = Field(index=True)
+    worksite: str = ""
+    happened_on: date = Field(index=True)
+    recorded_at: str  # UTC, ISO 8601, as it stands in the hash
+    body: str | None  # canonical JSON (RFC 8785); None once erased
+    salt: str | None
+    body_hash: str
+    previous: str = Field(unique=True)
+    hash: str = Field(unique=True)
+
+
+class TaughtContent(SQLModel, table=True):
+    """The text of a lesson and its questions as it was taught, by its hash."""
+
+    __tablename__ = "taught_content"
+    version: str = Field(primary_key=True)
+    lesson: str
+    files: str  # JSON: file name to text
+    kept_at: datetime
+
+
+class Standing(SQLModel, table=True):
+    """Where a person stands with one respirator: worked out from entries, kept for the tag board.
+
+    Nothing but an entry, an assignment or a respirator changes it; the passing of days is
+    a comparison with `clear_until`.
+    """
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    respirator_id: int | None = Field(default=None, foreign_key="respirator.id")
+    clear_until: date | None = Field(default=None, index=True)  # None: not clear
+    missing: str = ""  # kinds of step that are not done, a space between
+    next_due: date | None = None  # the step that falls due first
+    next_due_kind: str = ""
+    begun: bool = False
