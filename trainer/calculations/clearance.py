@@ -1,0 +1,174 @@
+"""May this person wear this respirator today, from plain facts and a date.
+
+Each duty comes from `reference.duties` with its paragraph. The due day itself is the last
+good day (OSHA letter of 23 December 1998). Whatever is not shown counts as not done.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+from trainer.calculations.periods import next_due
+from trainer.reference import duties
+
+NO_END = date.max
+"""Stands for `until` where nothing falls due."""
+
+
+@dataclass(frozen=True)
+class Medical:
+    """What the written recommendation allows, (e)(6)(i)(A); never more than that."""
+
+    on: date
+    outcome: str  # cleared, limits or not
+    limit: str = ""  # powered_only or as_written, with the outcome limits
+    until: date | None = None
+
+
+@dataclass(frozen=True)
+class FitTest:
+    """A fit test with one make, model, style and size, (f)(2)."""
+
+    on: date
+    passed: bool
+    fits: tuple[str, str, str, str]  # make, model, style, size
+
+
+@dataclass(frozen=True)
+class Worn:
+    """The respirator in question and how it is used."""
+
+    class_slug: str
+    tight: bool
+    filtering: bool
+    powered: bool
+    air_purifying: bool
+    use: str  # required or voluntary
+    fits: tuple[str, str, str, str]  # make, model, style, size
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What the record says of one person."""
+
+    medical: Medical | None = None
+    appendix_d_on: date | None = None
+    trained_on: date | None = None  # training as a whole
+    lessons_passed: int = 0
+    lessons_asked: int = 0
+    retraining: tuple[str, ...] = ()  # lessons asked again for cause and not passed since
+    practised_on: date | None = None  # the newest with this class of respirator
+    practice_passed: bool = True
+    fit_test: FitTest | None = None  # the newest with this respirator
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line of the tag."""
+
+    kind: str  # medical, training, practice, fit-test or appendix-d
+    state: str  # done, begun, todo or no
+    on: date | None = None
+    due: date | None = None  # the last good day
+    why: str = ""  # a word for what is missing, such as lapsed
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Clearance:
+    """Clear or not clear for one respirator on one day, and every step towards it."""
+
+    steps: tuple[Step, ...]
+    until: date | None  # the last day it stays clear; None: not clear
+
+    @property
+    def clear(self) -> bool:
+        """Say whether the respirator may be worn that day."""
+        return self.until is not None
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Return the kinds of step that are not done."""
+        return tuple(step.kind for step in self.steps if step.state != "done")
+
+    @property
+    def next_due(self) -> Step | None:
+        """Return the done step that falls due first."""
+        due = [step for step in self.steps if step.state == "done" and step.due]
+        return min(due, key=lambda step: step.due, default=None)
+
+
+def clearance(worn: Worn, facts: Facts, today: date, rule_set: str = "federal") -> Clearance:
+    """Return whether `worn` may be worn on `today`.
+
+    Source: 29 CFR 1910.134 (c)(2), (e)(1), (f)(1), (f)(2), (k)(3), (k)(5), through the duties.
+    """
+    owed = duties.owed(rule_set, worn.use, tight=worn.tight, filtering=worn.filtering, on=today)
+    steps = tuple(_STEPS[duty.duty](worn, facts, today, duty.source) for duty in owed)
+    if not steps or any(step.state != "done" for step in steps):
+        return Clearance(steps, None)
+    return Clearance(steps, min(step.due or NO_END for step in steps))
+
+
+def _medical(worn: Worn, facts: Facts, today: date, source: str) -> Step:
+    # Before the fit test and before required use, (e)(1); no yearly end unless one is set.
+    medical = facts.medical
+    if medical is None:
+        return Step("medical", "todo", source=source)
+    if medical.outcome not in ("cleared", "limits"):
+        return Step("medical", "no", medical.on, why="not_cleared", source=source)
+    if medical.limit == "powered_only" and worn.air_purifying and not worn.powered:
+        return Step("medical", "no", medical.on, why="powered_only", source=source)
+    if medical.until and today > medical.until:
+        return Step("medical", "no", medical.on, medical.until, "lapsed", source)
+    return Step("medical", "done", medical.on, medical.until, medical.outcome, source)
+
+
+def _training(worn: Worn, facts: Facts, today: date, source: str) -> Step:
+    if facts.retraining:  # (k)(5)(i)-(iii): at once, whatever the yearly date says
+        return Step("training", "no", facts.trained_on, why="retraining", source=source)
+    if facts.trained_on is None:
+        state = "begun" if facts.lessons_passed else "todo"
+        return Step("training", state, source=source)
+    due = next_due(facts.trained_on)
+    if today > due:
+        return Step("training", "no", facts.trained_on, due, "lapsed", source)
+    return Step("training", "done", facts.trained_on, due, source=source)
+
+
+def _practice(worn: Worn, facts: Facts, today: date, source: str) -> Step:
+    if facts.practised_on is None:
+        return Step("practice", "todo", source=source)
+    if (
+        not facts.practice_passed
+    ):  # use that is not good enough undoes what was seen before, (k)(5)(ii)
+        return Step("practice", "no", facts.practised_on, why="not_yet", source=source)
+    due = next_due(facts.practised_on)
+    if today > due:
+        return Step("practice", "no", facts.practised_on, due, "lapsed", source)
+    return Step("practice", "done", facts.practised_on, due, source=source)
+
+
+def _fit_test(worn: Worn, facts: Facts, today: date, source: str) -> Step:
+    test = facts.fit_test
+    if test is None or test.fits != worn.fits:
+        return Step("fit-test", "todo", source=source)
+    if not test.passed:
+        return Step("fit-test", "no", test.on, why="failed", source=source)
+    due = next_due(test.on)
+    if today > due:
+        return Step("fit-test", "no", test.on, due, "lapsed", source)
+    return Step("fit-test", "done", test.on, due, source=source)
+
+
+def _appendix_d(worn: Worn, facts: Facts, today: date, source: str) -> Step:
+    state = "done" if facts.appendix_d_on else "todo"
+    return Step("appendix-d", state, facts.appendix_d_on, source=source)
+
+
+_STEPS = {
+    "medical": _medical,
+    "training": _training,
+    "practice": _practice,
+    "fit-test": _fit_test,
+    "appendix-d": _appendix_d,
+}
