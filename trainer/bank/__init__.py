@@ -1,0 +1,17 @@
+"""The bank: questions/ read, problems drawn from exercises, answers marked.
+
+Content is data (questions/README.md); what a person gets depends on a seed and on nothing else.
+"""
+
+from trainer.bank.check import Fault, faults
+from trainer.bank.draw import DrawFault, Problem, Step, draw, draw_questions, thaw
+from trainer.bank.lots import shuffle
+from trainer.bank.mark import Blank, Marking, Slip, mark, mark_choice
+from trainer.bank.read import Bank, BankFault, Exercise, Option, Question, load, read_folder
+from trainer.bank.words import Words, number
+
+__all__ = [
+    "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Fault", "Marking", "Option",
+    "Problem", "Question", "Slip", "Step", "Words", "draw", "draw_questions", "faults", "load",
+    "mark", "mark_choice", "number", "read_folder", "shuffle", "thaw",
+]

@@ -1,0 +1,461 @@
+"""Drawing problems from exercises, and the questions of a sitting.
+
+A drawing takes the givens one after the other from the lots of exercise and seed, and is thrown
+away, and drawn anew from the same lots, when a constraint is broken, when a number could not be
+written with three significant figures, or when a slip could not be told from the answer.
+A given with `keep` is drawn once, before all others, and stays: what is rare is then not lost.
+So the same exercise and seed give the same problem on every machine, for ever.
+"""
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cache
+from typing import Any
+
+from trainer.bank.lots import Lots
+from trainer.bank.mark import SLIP_WITHIN, Blank, Slip, thaw_blank
+from trainer.bank.read import Bank, BlankPlan, Exercise, Question, SlipPlan, StepPlan
+from trainer.bank.words import Words, few_figures, number, same, words
+from trainer.calculations.catalogue import CATALOGUE
+from trainer.calculations.faults import CalculationFault
+from trainer.reference import approvals, cartridge_limits, contaminants, filter_classes
+from trainer.reference import respirator_classes as classes
+
+TRIES = 5_000
+QUESTIONS_IN_A_SITTING = 9
+# How many times farther from the answer a slip must be than a right answer may be.
+_APART = 3
+
+TABLES: dict[str, Callable[[], tuple]] = {
+    "approvals": approvals.rows,
+    "cartridge_limits": cartridge_limits.rows,
+    "contaminants": contaminants.rows,
+    "filter_classes": filter_classes.rows,
+    "respirator_classes": classes.recognised,
+}
+
+
+class DrawFault(ValueError):
+    """No problem could be drawn: the constraints of the exercise leave none."""
+
+
+class _Again(Exception):
+    """This drawing breaks a rule; the next one is tried."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One of the words an exercise lists itself, with the key that the calculation gets."""
+
+    key: Any
+    words: Words
+
+    def name(self, language: str) -> str:
+        """Return the words in the language."""
+        return self.words(language)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: `ask(language)` before, `text(language)` worked out, and the blank between."""
+
+    ask: Words
+    text: Words
+    blank: Blank
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One drawing of an exercise: the numbers that this person gets.
+
+    inputs  what the calculation was given, JSON-able
+    drawn   every given by name: a number, or the slug of a row
+    text    the problem as asked, `text(language)`; hint likewise
+    blank   the final answer; steps lead to it
+    """
+
+    exercise: str
+    version: str
+    seed: int
+    calculation: str
+    inputs: dict[str, Any]
+    drawn: dict[str, Any]
+    text: Words
+    hint: Words
+    blank: Blank
+    steps: tuple[Step, ...]
+
+    def freeze(self) -> dict:
+        """Return a JSON-able snapshot that holds every word and number of the problem."""
+        return {
+            "exercise": self.exercise, "version": self.version, "seed": self.seed,
+            "calculation": self.calculation, "inputs": self.inputs, "drawn": self.drawn,
+            "text": self.text.freeze(), "hint": self.hint.freeze(), "blank": self.blank.freeze(),
+            "steps": [{"ask": step.ask.freeze(), "text": step.text.freeze(),
+                       "blank": step.blank.freeze()} for step in self.steps],
+        }
+
+    @staticmethod
+    def thaw(frozen: Mapping, exercise: Exercise | None = None) -> "Problem":
+        """Return the problem of a snapshot; see the function `thaw`."""
+        return thaw(frozen, exercise)
+
+
+def thaw(frozen: Mapping, exercise: Exercise | None = None) -> Problem:
+    """Return the problem of a snapshot, as it was asked, whatever became of the exercise since.
+
+    Errors: ValueError when an exercise is given and the snapshot is of another.
+    """
+    if exercise is not None and exercise.slug != frozen["exercise"]:
+        raise ValueError(f"this is a problem of {frozen['exercise']}, not of {exercise.slug}")
+    plain = {name: frozen[name] for name in
+             ("exercise", "version", "seed", "calculation", "inputs", "drawn")}
+    steps = tuple(Step(words(step["ask"]), words(step["text"]), thaw_blank(step["blank"]))
+                  for step in frozen["steps"])
+    return Problem(**plain, text=words(frozen["text"]), hint=words(frozen["hint"]),
+                   blank=thaw_blank(frozen["blank"]), steps=steps)
+
+
+def draw(exercise: Exercise, seed: int) -> Problem:
+    """Return the problem that a seed gives. Errors: DrawFault when the exercise allows none."""
+    lots = Lots(f"problem|{exercise.slug}|{seed}")
+    kept = {name: _given(plan, {}, lots) for name, plan in exercise.given.items()
+            if plan.get("keep")}
+    for _ in range(TRIES):
+        try:
+            return _problem(exercise, seed, lots, kept)
+        except (_Again, CalculationFault):
+            continue
+    raise DrawFault(f"{exercise.slug}: no drawing of seed {seed} keeps the constraints")
+
+
+def _problem(exercise: Exercise, seed: int, lots: Lots, kept: Mapping) -> Problem:
+    drawn = dict(kept)
+    for name, plan in exercise.given.items():
+        if name not in drawn:
+            drawn[name] = _given(plan, drawn, lots)
+    if not all(CONSTRAINTS[name](drawn) for name in exercise.constraints):
+        raise _Again
+    calculation = CATALOGUE[exercise.calculation]
+    inputs = _inputs(exercise, drawn)
+    parts = calculation.parts(inputs)
+    texts = _Texts({**drawn, **parts})
+    mistakes = {**drawn, **parts, **calculation.slips(inputs)}
+    blank = _blank(exercise.answer, texts, mistakes)
+    if exercise.answer.slips and not blank.slips:
+        raise _Again
+    steps = tuple(_step(plan, texts, mistakes) for plan in exercise.steps)
+    return Problem(
+        exercise=exercise.slug, version=exercise.version, seed=seed,
+        calculation=exercise.calculation, inputs=inputs,
+        drawn={name: _key(value) for name, value in drawn.items()},
+        text=texts.shown(exercise.ask), hint=texts.shown(exercise.hint), blank=blank, steps=steps,
+    )
+
+
+def _step(plan: StepPlan, texts: "_Texts", mistakes: Mapping) -> Step:
+    """Return one step; its worked text may say `{answer}`, the right answer with its unit."""
+    blank = _blank(plan.blank, texts, mistakes)
+    answer = Words(blank.right_text("en"), blank.right_text("es"))
+    return Step(texts.shown(plan.ask), texts.shown(plan.text, answer=answer), blank)
+
+
+def _inputs(exercise: Exercise, drawn: Mapping) -> dict[str, Any]:
+    """Return the calculation's inputs; one whose given is nothing (no cartridge) is left out."""
+    found = {name: _input(path, drawn) for name, path in exercise.inputs.items()}
+    return {name: value for name, value in found.items() if value is not None}
+
+
+def _input(path: Any, drawn: Mapping) -> Any:
+    return _key(_find(path, drawn)) if isinstance(path, str) else path
+
+
+# Givens.
+
+
+def _given(plan: Mapping, drawn: Mapping, lots: Lots) -> Any:
+    """Return what one given is in this drawing: a number, a row, words, or a list of them."""
+    if "look_up" in plan:
+        return _looked_up(plan, drawn)
+    if "take" in plan:
+        return _find(plan["take"], drawn) if _find(plan["when"], drawn) else None
+    if "list" in plan:
+        return tuple(_chosen(item) for item in plan["list"])
+    pool = _pool(plan, drawn)
+    if not pool:
+        raise _Again
+    if "sample" in plan:
+        return tuple(lots.shuffled(pool)[: plan["sample"]])
+    return lots.one_of(pool)
+
+
+def _pool(plan: Mapping, drawn: Mapping) -> list:
+    if "one_of" in plan:
+        return [_chosen(item) for item in plan["one_of"]]
+    if "from_table" in plan:
+        return _rows(plan["from_table"], plan.get("needs", {}))
+    low, high = (_bound(plan[end], drawn) for end in ("from", "to"))
+    if "figures" in plan:
+        return _rounded_numbers(low, high, plan["figures"])
+    return _stepped_numbers(low, high, _exact(plan["step"]))
+
+
+def _chosen(item: Any) -> Any:
+    return Choice(item["key"], words(item)) if isinstance(item, Mapping) else item
+
+
+def _rows(table: str, needs: Mapping) -> list:
+    """Return the rows whose fields are as needed, by their key, so that order is not chance."""
+    rows = [row for row in TABLES[table]() if all(_fits(row, *need) for need in needs.items())]
+    return sorted(rows, key=_key)
+
+
+def _fits(row: Any, name: str, wanted: Any) -> bool:
+    value = getattr(row, name)
+    return value in wanted if isinstance(wanted, list) else value == wanted
+
+
+def _looked_up(plan: Mapping, drawn: Mapping) -> Any:
+    found = _key(_find(plan["look_up"], drawn))
+    name = str(found).lower() if isinstance(found, bool) else str(found)
+    value = plan["values"].get(name, plan["values"].get("otherwise"))
+    if "from_table" in plan:
+        return next((row for row in TABLES[plan["from_table"]]() if _key(row) == value), None)
+    return words(value) if isinstance(value, Mapping) else value
+
+
+def _bound(end: Any, drawn: Mapping) -> Decimal:
+    found = _find(end, drawn) if isinstance(end, str) else end
+    if found is None:
+        raise _Again
+    return _exact(found)
+
+
+def _exact(value: float) -> Decimal:
+    return Decimal(repr(float(value)))
+
+
+@cache
+def _stepped_numbers(low: Decimal, high: Decimal, step: Decimal) -> list[float]:
+    return [float(low + step * count) for count in range(int((high - low) / step) + 1)]
+
+
+@cache
+def _rounded_numbers(low: Decimal, high: Decimal, figures: int) -> list[float]:
+    """Return every number from low to high that has at most so many significant figures."""
+    found, value = [], low
+    while value <= high:
+        step = Decimal(1).scaleb(value.adjusted() - figures + 1)
+        value = (value / step).to_integral_value(rounding="ROUND_CEILING") * step
+        if value <= high:
+            found.append(float(value))
+        value += step
+    return found
+
+
+# Constraints, by the names that exercises use. They read the givens `concentration`,
+# `substance` (a contaminant), `class` (a respirator class), `cartridge`, `case` and `aim`.
+
+
+def _above_limit(drawn: Mapping) -> bool:
+    """Is there a need for the respirator at all?"""
+    return drawn["concentration"] > drawn["substance"].limit
+
+
+def _below_idlh(drawn: Mapping) -> bool:
+    """At the IDLH and above it only the two choices of 29 CFR 1910.134(d)(2)(i) may be worn."""
+    return drawn["concentration"] < drawn["substance"].idlh
+
+
+def _class_is_enough(drawn: Mapping) -> bool:
+    """Is the factor of the class not less than the hazard ratio, (d)(3)(i)(A)?"""
+    return drawn["concentration"] <= drawn["class"].apf * drawn["substance"].limit
+
+
+def _within_cartridge(drawn: Mapping) -> bool:
+    """Is the concentration within the cartridge's own limit, 42 CFR 84.190(a)?"""
+    cartridge = _cartridge(drawn)
+    return cartridge is None or drawn["concentration"] <= cartridge.limit
+
+
+def _cartridge_serves(drawn: Mapping) -> bool:
+    """An air-purifying respirator needs a cartridge that serves, or a filter for particulates."""
+    if not drawn["class"].air_purifying or drawn["substance"].kind == "particulate":
+        return True
+    return drawn["cartridge"] is not None
+
+
+def _case_holds(drawn: Mapping) -> bool:
+    """Is factor times limit above the lower cap ("capped"), or below it, as `case` says?"""
+    substance, cartridge = drawn["substance"], _cartridge(drawn)
+    cap = min(substance.idlh, cartridge.limit) if cartridge else substance.idlh
+    product = drawn["class"].apf * substance.limit
+    return product > cap if drawn["case"] == "capped" else product < cap
+
+
+def _factor_is_aim(drawn: Mapping) -> bool:
+    """Is the smallest factor that is enough the one in `aim`? Most hazards need only 5 or 10."""
+    ratio = drawn["concentration"] / drawn["substance"].limit
+    return min(apf for apf in classes.factors() if apf >= ratio) == drawn["aim"]
+
+
+def _cartridge(drawn: Mapping) -> Any:
+    return drawn["cartridge"] if drawn["class"].air_purifying else None
+
+
+CONSTRAINTS: dict[str, Callable[[Mapping], bool]] = {
+    "above-limit": _above_limit,
+    "below-idlh": _below_idlh,
+    "class-is-enough": _class_is_enough,
+    "within-cartridge": _within_cartridge,
+    "cartridge-serves": _cartridge_serves,
+    "case-holds": _case_holds,
+    "factor-is-aim": _factor_is_aim,
+}
+
+
+# Blanks and texts.
+
+
+def _blank(plan: BlankPlan, texts: "_Texts", mistakes: Mapping) -> Blank:
+    found = _find(plan.part, texts.values)
+    value = _clean(found) if plan.kind == "number" else _text_key(found)
+    if plan.kind == "number" and not few_figures(value):
+        raise _Again
+    choices = tuple(_option(item, plan) for item in texts.values[plan.options]) \
+        if plan.options else ()
+    if choices and value not in [key for key, _ in choices]:
+        raise _Again
+    unit = texts.unit(plan.unit)
+    slips = tuple(_slips(plan, value, texts, mistakes, {key for key, _ in choices}))
+    return Blank(plan.kind, value, unit, plan.within, choices, slips)
+
+
+def _option(item: Any, plan: BlankPlan) -> tuple[str, Words]:
+    if isinstance(item, int | float | str):
+        return _text_key(item), same(number(item))
+    label = getattr(item, plan.label)
+    value = getattr(item, plan.value) if plan.value else item
+    return _text_key(value), \
+        Words(label("en"), label("es")) if callable(label) else same(str(label))
+
+
+def _slips(plan: BlankPlan, right: Any, texts: "_Texts", mistakes: Mapping,
+           offered: set[str]) -> Iterable[Slip]:
+    """Yield the slips whose answers differ from the right one and from each other."""
+    taken = [right]
+    for slip in plan.slips:
+        for value in _slip_values(plan, slip, mistakes):
+            if offered and value not in offered:
+                continue
+            if not any(_alike(plan, value, other) for other in taken):
+                taken.append(value)
+                yield Slip(slip.key, value, texts.rounded(slip.say, this=value))
+
+
+def _slip_values(plan: BlankPlan, slip: SlipPlan, mistakes: Mapping) -> list:
+    """Return what a slip gives: nothing in this drawing, one answer, or several of a pick."""
+    try:
+        found = _find(slip.key, mistakes)
+    except KeyError:
+        return []
+    every = found if isinstance(found, tuple | list) else [] if found is None else [found]
+    read = _clean if plan.kind == "number" else _text_key
+    return [read(one) for one in every]
+
+
+def _clean(value: float) -> float:
+    """Return the number without the last digits, which binary fractions leave behind."""
+    return float(f"{value:.12g}")
+
+
+def _alike(plan: BlankPlan, value: Any, other: Any) -> bool:
+    if plan.kind != "number":
+        return value == other
+    apart = _APART * max(plan.within, SLIP_WITHIN)
+    return abs(value - other) <= apart * max(abs(value), abs(other))
+
+
+class _Texts:
+    """Fills `{names}` in texts with the values of a drawing."""
+
+    def __init__(self, values: Mapping[str, Any]) -> None:
+        self.values = values
+
+    def shown(self, text: Words, **more: Any) -> Words:
+        """Return the text filled in; drawn again when a number would have to be rounded."""
+        return Words(*(self._fill(text(language), language, more, True)
+                       for language in ("en", "es")))
+
+    def rounded(self, text: Words, **more: Any) -> Words:
+        """Return the text filled in, with long numbers rounded."""
+        return Words(*(self._fill(text(language), language, more, False)
+                       for language in ("en", "es")))
+
+    def unit(self, unit: str) -> str:
+        """Return the unit, which may be `{substance.unit}`."""
+        return self._fill(unit, "en", {}, False)
+
+    def _fill(self, text: str, language: str, more: Mapping, exact: bool) -> str:
+        values = {**self.values, **more}
+
+        def said(name: re.Match) -> str:
+            value = _find(name[1], values)
+            if isinstance(value, int | float):
+                if exact and not few_figures(value):
+                    raise _Again
+                return number(value)
+            return self._fill(_said(value, language), language, more, exact)
+
+        filled = re.sub(r"\{([a-z_0-9.]+)\}", said, text)
+        return re.sub(r" {2,}", " ", filled).strip()
+
+
+def _said(value: Any, language: str) -> str:
+    if isinstance(value, str):
+        return value
+    named = value if callable(value) else value.name
+    return named(language) if callable(named) else named
+
+
+def _find(path: str, values: Mapping) -> Any:
+    """Return a value by its name, or a field of it as in `class.apf`. Errors: KeyError."""
+    name, _, attribute = path.partition(".")
+    value = values[name]
+    return getattr(value, attribute) if attribute and value is not None else value
+
+
+def _key(value: Any) -> Any:
+    """Return what stands for a value in JSON: itself, or the slug of a row."""
+    if isinstance(value, tuple):
+        return [_key(item) for item in value]
+    if isinstance(value, Words):
+        return value.en
+    for attribute in ("slug", "prefix", "key", "name"):
+        if isinstance(getattr(value, attribute, None), str | int | float):
+            return getattr(value, attribute)
+    return value
+
+
+def _text_key(value: Any) -> str:
+    key = _key(value)
+    return f"{key:g}" if isinstance(key, int | float) and not isinstance(key, bool) else str(key)
+
+
+# The questions of a sitting.
+
+
+def draw_questions(bank: Bank, lesson: str, seed: int, seen: set[str]) -> tuple[Question, ...]:
+    """Return the questions of a sitting: every must-know, and others up to nine, in mixed order.
+
+    Questions whose slug is not in `seen` are preferred to those that the person has met.
+    """
+    lots = Lots(f"questions|{lesson}|{seed}")
+    questions = bank.for_lesson(lesson)
+    must = [question for question in questions if question.must_know]
+    others = lots.shuffled([question for question in questions if not question.must_know])
+    others.sort(key=lambda question: question.slug in seen)
+    wanted = max(0, QUESTIONS_IN_A_SITTING - len(must))
+    return tuple(lots.shuffled(must + others[:wanted]))

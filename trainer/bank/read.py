@@ -1,0 +1,246 @@
+"""Reading questions/: one TOML file a lesson's questions, one an exercise.
+
+Every field is explained in questions/README.md. What is read here is frozen and shared;
+check.py says what is wrong with a file, all of it; here the first fault stops the reading.
+"""
+
+import json
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from trainer.bank.words import Words, words
+from trainer.config import content_folder
+
+
+class BankFault(ValueError):
+    """A file of the bank cannot be read; the text says which and why."""
+
+
+@dataclass(frozen=True)
+class Option:
+    """One answer offered: is it right, what does it say, and why is it right or wrong."""
+
+    right: bool
+    text: Words
+    why: Words
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question. `form` is "choice" (one right) or "choices" (one or more, all of them).
+
+    section  id of the section of the lesson to read again
+    element  the item of 29 CFR 1910.134(k)(1), or further duty, that it shows knowledge of
+    version  first 12 hexadecimal digits of the SHA-256 of its content
+    """
+
+    slug: str
+    lesson: str
+    section: str
+    element: str
+    must_know: bool
+    source: str
+    form: str
+    ask: Words
+    options: tuple[Option, ...]
+    version: str
+
+
+@dataclass(frozen=True)
+class BlankPlan:
+    """How one blank is made: which named part of the calculation it asks for, and how."""
+
+    kind: str
+    part: str
+    unit: str
+    within: float
+    options: str
+    value: str
+    label: str
+    slips: tuple["SlipPlan", ...]
+
+
+@dataclass(frozen=True)
+class SlipPlan:
+    """A slip by the name that the calculation gives it (or a part, or a given), and what to say."""
+
+    key: str
+    say: Words
+
+
+@dataclass(frozen=True)
+class StepPlan:
+    """One step: what it asks for, and how it reads when worked."""
+
+    ask: Words
+    text: Words
+    blank: BlankPlan
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """A kind of problem: what may vary, which calculation answers it, and every text.
+
+    given        name -> how it is drawn, in the order of the file
+    inputs       parameter of the calculation -> the given (or a field of it) that it takes
+    constraints  names of the rules that a drawing must keep
+    version      first 12 hexadecimal digits of the SHA-256 of its content
+    """
+
+    slug: str
+    lesson: str
+    section: str
+    element: str
+    source: str
+    calculation: str
+    given: Mapping[str, Mapping[str, Any]]
+    inputs: Mapping[str, Any]
+    constraints: tuple[str, ...]
+    ask: Words
+    hint: Words
+    answer: BlankPlan
+    steps: tuple[StepPlan, ...]
+    version: str
+
+
+@dataclass(frozen=True)
+class Bank:
+    """All questions and exercises, by slug.
+
+    files  name -> (lesson, text) of every file read, so that what was asked can be kept
+    """
+
+    questions: Mapping[str, Question] = field(default_factory=dict)
+    exercises: Mapping[str, Exercise] = field(default_factory=dict)
+    files: Mapping[str, tuple[str, str]] = field(default_factory=dict, repr=False)
+
+    def for_lesson(self, lesson: str) -> tuple[Question, ...]:
+        """Return the questions of a lesson, in the order of its file."""
+        return tuple(q for q in self.questions.values() if q.lesson == lesson)
+
+    def exercises_for(self, lesson: str) -> tuple[Exercise, ...]:
+        """Return the exercises of a lesson, by slug."""
+        return tuple(e for e in self.exercises.values() if e.lesson == lesson)
+
+    def files_for(self, lesson: str) -> dict[str, str]:
+        """Return the text of the files that ask about a lesson, by their name in questions/."""
+        return {name: text for name, (of, text) in self.files.items() if of == lesson}
+
+
+@cache
+def load() -> Bank:
+    """Return the bank of the installation, read once. Errors: BankFault."""
+    return read_folder(content_folder("questions"))
+
+
+def read_folder(folder: Path) -> Bank:
+    """Return the bank of a folder of TOML files. Errors: BankFault names the file and the fault."""
+    questions: dict[str, Question] = {}
+    exercises: dict[str, Exercise] = {}
+    files: dict[str, tuple[str, str]] = {}
+    for path in sorted(folder.glob("*.toml")):
+        text, content = _content(path)
+        files[f"questions/{path.name}"] = (content.get("lesson", ""), text)
+        if "calculation" in content:
+            exercises[path.stem] = _built(path, exercise_of, path.stem, content)
+            continue
+        for raw in content.get("question", []):
+            question = _built(path, question_of, content.get("lesson", ""), raw)
+            if question.slug in questions:
+                raise BankFault(f"{path.name}: the slug {question.slug!r} is used twice.")
+            questions[question.slug] = question
+    return Bank(questions, exercises, files)
+
+
+def _content(path: Path) -> tuple[str, dict]:
+    try:
+        text = path.read_text(encoding="utf-8")
+        return text, tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise BankFault(f"{path.name}: {fault}.") from None
+
+
+def _built(path: Path, build: Callable, name: str, content: dict) -> Any:
+    try:
+        return build(name, content)
+    except KeyError as fault:
+        slug = f" of {content['slug']!r}" if "slug" in content else ""
+        raise BankFault(f"{path.name}: the field {fault.args[0]!r}{slug} is missing.") from None
+    except (TypeError, ValueError, AttributeError) as fault:
+        raise BankFault(f"{path.name}: {fault}.") from None
+
+
+def version_of(content: Mapping) -> str:
+    """Return the first 12 hexadecimal digits of the SHA-256 of the content, whatever its order."""
+    canonical = json.dumps(content, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    return sha256(canonical.encode()).hexdigest()[:12]
+
+
+def question_of(lesson: str, raw: Mapping) -> Question:
+    """Return the question of one `[[question]]`. Errors: KeyError names a missing field."""
+    return Question(
+        slug=raw["slug"],
+        lesson=lesson,
+        section=raw["section"],
+        element=raw["element"],
+        must_know=raw.get("must_know", False),
+        source=raw["source"],
+        form=raw["form"],
+        ask=words(raw["ask"]),
+        options=tuple(
+            Option(option.get("right", False), words(option["text"]), words(option["why"]))
+            for option in raw["option"]
+        ),
+        version=version_of({**raw, "lesson": lesson}),
+    )
+
+
+def exercise_of(slug: str, raw: Mapping) -> Exercise:
+    """Return the exercise of one file. Errors: KeyError names a missing field."""
+    answer = _blank_plan(raw["answer"])
+    return Exercise(
+        slug=slug,
+        lesson=raw["lesson"],
+        section=raw["section"],
+        element=raw["element"],
+        source=raw["source"],
+        calculation=raw["calculation"],
+        given=raw["given"],
+        inputs=raw["inputs"],
+        constraints=tuple(raw.get("constraints", ())),
+        ask=words(raw["ask"]),
+        hint=words(raw["hint"]),
+        answer=answer,
+        steps=tuple(
+            StepPlan(words(step["ask"]), words(step["text"]),
+                     answer if step.get("answer") else _blank_plan(step))
+            for step in raw["step"]
+        ),
+        version=version_of({**raw, "slug": slug}),
+    )
+
+
+def _blank_plan(raw: Mapping) -> BlankPlan:
+    return BlankPlan(
+        kind=raw.get("kind", "number"),
+        part=raw["part"],
+        unit=raw.get("unit", ""),
+        within=_share(raw.get("within", "0 %")),
+        options=raw.get("options", ""),
+        value=raw.get("value", ""),
+        label=raw.get("label", "name"),
+        slips=tuple(SlipPlan(slip["key"], words(slip["say"])) for slip in raw.get("slip", ())),
+    )
+
+
+def _share(text: str) -> float:
+    """Return a tolerance such as "1 %" as a share, 0.01."""
+    figure, _, sign = text.partition(" ")
+    if sign != "%":
+        raise ValueError(f"within must read like '1 %', not {text!r}")
+    return float(figure) / 100

@@ -1,0 +1,66 @@
+"""Words in both languages, and numbers as a person would write them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+FIGURES = 3
+
+
+@dataclass(frozen=True)
+class Words:
+    """One text in English and in Spanish; called with a language it gives the text."""
+
+    en: str
+    es: str
+
+    def __call__(self, language: str) -> str:
+        """Return the text in `es`, or in English for any other language."""
+        return self.es if language == "es" else self.en
+
+    def freeze(self) -> dict[str, str]:
+        """Return the words as a JSON-able dict."""
+        return {"en": self.en, "es": self.es}
+
+
+def words(given: Mapping[str, str]) -> Words:
+    """Return the Words of `{en = ..., es = ...}`. Errors: KeyError when a language is missing."""
+    return Words(given["en"], given["es"])
+
+
+def same(text: str) -> Words:
+    """Return words that are alike in both languages: a number, a class such as R95."""
+    return Words(text, text)
+
+
+def number(value: float | str, language: str = "en") -> str:
+    """Return a number as a person would write it: 3 significant figures, thousands separated.
+
+    Both languages show a decimal point and comma thousands, as people in the United States write.
+    A percentage between 99 and 100 keeps two decimals: 99.97 must never turn into 100, since
+    what matters there is the 0.03 that is missing (42 CFR 84.170). Text passes unchanged.
+
+    >>> number(1250), number(0.0270), number(99.97), number(20000), number(-2.5)
+    ('1,250', '0.027', '99.97', '20,000', '-2.5')
+    """
+    if isinstance(value, str):
+        return value
+    exact = Decimal(repr(float(value)))
+    if not exact:
+        return "0"
+    decimals = 2 if 99 < exact < 100 else FIGURES - 1 - exact.adjusted()
+    rounded = exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)
+    shown = f"{rounded:,f}"
+    return shown.rstrip("0").rstrip(".") if "." in shown else shown
+
+
+def few_figures(value: float | str) -> bool:
+    """Return whether `number` shows the value exactly, so that nothing is lost by writing it.
+
+    >>> few_figures(12.5), few_figures(12.55), few_figures(99.97)
+    (True, False, True)
+    """
+    if isinstance(value, str):
+        return True
+    shown = float(number(value).replace(",", ""))
+    return abs(shown - value) <= 1e-9 * abs(value)
