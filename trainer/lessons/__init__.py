@@ -1,0 +1,28 @@
+"""The lessons: Markdown pairs in `lessons/`, read, rendered once, versioned and checked.
+
+`lessons/README.md` says how a lesson and a drawing are written.
+"""
+
+from .check import Row, faults, reading_note, sections, summary
+from .fault import Fault, LessonFault
+from .read import Lesson, Lessons, Part, Section, load, read
+from .render import html
+from .version import combined_version
+
+__all__ = [
+    "Fault",
+    "Lesson",
+    "LessonFault",
+    "Lessons",
+    "Part",
+    "Row",
+    "Section",
+    "combined_version",
+    "faults",
+    "html",
+    "load",
+    "read",
+    "reading_note",
+    "sections",
+    "summary",
+]

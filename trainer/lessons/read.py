@@ -1,0 +1,207 @@
+"""The lessons: each pair of files becomes one lesson with both languages, rendered once."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from pathlib import Path
+from threading import Lock
+
+from trainer import config
+from trainer.config import LANGUAGES
+
+from . import render
+from .drawings import Drawing, drawing_files, read_drawing
+from .fault import Fault, LessonFault
+from .plain import words
+from .source import Source, SourceSection, read_source
+from .version import version
+
+
+@dataclass(frozen=True)
+class Part:
+    """A stretch of a section.
+
+    kind  "html", "drawing" or "exercise"
+    html  safe HTML, to be shown as it is; a drawing stands in its <figure>; "" for an exercise
+    name  of the drawing or the exercise; "" for html
+    """
+
+    kind: str
+    html: str
+    name: str
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of a lesson in every language; the id is the same in each."""
+
+    id: str
+    _titles: dict[str, str]
+    _parts: dict[str, tuple[Part, ...]]
+
+    def title(self, language: str) -> str:
+        """Return the title."""
+        return self._titles[language]
+
+    def parts(self, language: str) -> tuple[Part, ...]:
+        """Return what the section shows, in order."""
+        return self._parts[language]
+
+    @property
+    def exercise(self) -> str | None:
+        """Return the slug of the exercise that ends the section, if one does."""
+        parts = self._parts[LANGUAGES[0]]
+        return next((part.name for part in parts if part.kind == "exercise"), None)
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """One lesson in every language.
+
+    elements  of 29 CFR 1910.134(k)(1) that the lesson covers, as "(k)(1)(ii)"
+    version   first 12 hexadecimal digits of a SHA-256 over its files and its drawings
+    files     name to text of the same, so that what was taught can be kept
+    """
+
+    slug: str
+    order: int
+    elements: tuple[str, ...]
+    sections: tuple[Section, ...]
+    version: str
+    files: dict[str, str]
+    _sources: dict[str, Source]
+
+    def title(self, language: str) -> str:
+        """Return the title."""
+        return self._sources[language].title
+
+    def summary(self, language: str) -> str:
+        """Return one sentence: what the reader will be able to do."""
+        return self._sources[language].summary
+
+    def sources(self, language: str) -> tuple[str, ...]:
+        """Return the published sources of the lesson."""
+        return self._sources[language].sources
+
+    def words(self, language: str) -> int:
+        """Return how many words there are to read, tables included, drawings not."""
+        shown = [part.html for section in self.sections for part in section.parts(language)
+                 if part.kind == "html"]
+        return sum(words(html) for html in shown)
+
+    def section(self, id: str) -> Section | None:
+        """Return the section of that id, or None."""
+        return next((section for section in self.sections if section.id == id), None)
+
+
+@dataclass(frozen=True)
+class Lessons:
+    """All lessons, in the order of their numbers."""
+
+    all: tuple[Lesson, ...]
+
+    @cached_property
+    def _by_slug(self) -> dict[str, Lesson]:
+        return {lesson.slug: lesson for lesson in self.all}
+
+    def get(self, slug: str) -> Lesson | None:
+        """Return the lesson of that slug, or None."""
+        return self._by_slug.get(slug)
+
+
+_loaded: dict[Path, Lessons] = {}
+_loading = Lock()
+
+
+def load(folder: Path | None = None) -> Lessons:
+    """Return the lessons of a folder (ours, when none is given), rendered on the first call only.
+
+    Errors: LessonFault at the first file that is wrong.
+    """
+    folder = folder or config.content_folder("lessons")
+    # Threads that come early wait, so that nothing is ever rendered twice.
+    with _loading:
+        if folder not in _loaded:
+            _loaded[folder] = read(folder)
+        return _loaded[folder]
+
+
+def read(folder: Path) -> Lessons:
+    """Return the lessons of a folder as it is now."""
+    names = sorted({path.name for language in LANGUAGES
+                    for path in (folder / language).glob("*.md")})
+    lessons = sorted((_lesson(folder, name) for name in names), key=lambda one: one.order)
+    for before, after in pairwise(lessons):
+        if before.order == after.order or before.slug == after.slug:
+            path = folder / LANGUAGES[0] / f"{after.order}-{after.slug}.md"
+            sentence = f"{before.slug} and {after.slug} need two numbers and two slugs."
+            raise LessonFault(Fault(path, 1, sentence))
+    return Lessons(tuple(lessons))
+
+
+def _lesson(folder: Path, name: str) -> Lesson:
+    sources = {language: _source(folder / language / name) for language in LANGUAGES}
+    first = sources[LANGUAGES[0]]
+    _same_sections(first, *sources.values())
+    drawings = {drawing: read_drawing(folder, drawing) for source in sources.values()
+                for drawing in source.names("drawing")}
+    files = [source.path for source in sources.values()]
+    files += [path for drawing in drawings for path in drawing_files(folder, drawing)]
+    return Lesson(
+        slug=first.slug,
+        order=first.order,
+        elements=first.elements,
+        sections=_sections(sources, drawings),
+        version=version(files, folder),
+        files={f"lessons/{path.relative_to(folder).as_posix()}": path.read_text(encoding="utf-8")
+               for path in sorted(set(files))},
+        _sources=sources,
+    )
+
+
+def _source(path: Path) -> Source:
+    if not path.is_file():
+        raise LessonFault(Fault(path, 1, "The lesson has no file in this language."))
+    return read_source(path)
+
+
+def _same_sections(first: Source, *others: Source) -> None:
+    ids = [section.id for section in first.sections]
+    for other in others:
+        if [section.id for section in other.sections] != ids:
+            sentence = f"The sections must be those of {first.path}: {', '.join(ids)}."
+            raise LessonFault(Fault(other.path, 1, sentence))
+
+
+def _sections(sources: dict[str, Source], drawings: dict[str, Drawing]) -> tuple[Section, ...]:
+    parts = {language: _parts(source.sections, drawings, language)
+             for language, source in sources.items()}
+    return tuple(
+        Section(
+            id=section.id,
+            _titles={lang: source.sections[at].title for lang, source in sources.items()},
+            _parts={lang: parts[lang][at] for lang in sources},
+        )
+        for at, section in enumerate(sources[LANGUAGES[0]].sections)
+    )
+
+
+def _parts(
+    sections: tuple[SourceSection, ...], drawings: dict[str, Drawing], language: str
+) -> list[tuple[Part, ...]]:
+    """Return the parts of each section; a drawing shown again gets other ids."""
+    shown: dict[str, int] = {}
+    made = []
+    for section in sections:
+        parts = []
+        for chunk in section.chunks:
+            if chunk.kind == "drawing":
+                shown[chunk.text] = shown.get(chunk.text, 0) + 1
+                figure = drawings[chunk.text].figure(language, shown[chunk.text])
+                parts.append(Part("drawing", figure, chunk.text))
+            elif chunk.kind == "exercise":
+                parts.append(Part("exercise", "", chunk.text))
+            else:
+                parts.append(Part("html", render.html(chunk.text, language), ""))
+        made.append(tuple(parts))
+    return made
