@@ -67,6 +67,8 @@ class Store:
         """Give a session that sees one state of the database and changes nothing."""
         with Session(self._engine, expire_on_commit=False) as session:
             yield session
+            # A rollback would empty the rows that a page still shows.
+            session.expunge_all()
             session.rollback()
 
     @contextmanager

@@ -1,0 +1,203 @@
+"""A small works with a fixed cast, and a browser without script that sends real forms.
+
+Ida coordinates. Tomas trains at the Laminating Loft and Wren at the Joinery. Lee is a worker
+at the Loft with a half mask; Kim is another there; Noor works at the Joinery.
+"""
+
+import re
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from bs4 import BeautifulSoup
+
+from trainer import config, lessons
+from trainer.app import create_app
+from trainer.services import joining, learning, signing_in, sitting
+from trainer.services.recording import Scribe
+from trainer.store.engine import Store
+from trainer.store.tables import Person, Sitting, Worksite
+
+PIN = "271828"
+PASSPHRASE = "seven brown kettles sing"
+ZONE = ZoneInfo("America/Chicago")
+HALF_MASK = {
+    "class_slug": "apr-half",
+    "use": "required",
+    "make": "Invented Aldermoor",
+    "model": "Half 2",
+    "style": "elastomeric",
+    "size": "M",
+    "filters": "organic vapor",
+}
+
+
+@pytest.fixture(scope="session")
+def hashes() -> dict[str, str]:
+    """Return the PIN and passphrase of everybody, hashed once."""
+    return {"pin": signing_in.hashed(PIN), "passphrase": signing_in.hashed(PASSPHRASE)}
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> config.Settings:
+    """Return the settings of a fresh installation."""
+    return config.read(data=tmp_path)
+
+
+@pytest.fixture
+def store(settings: config.Settings):
+    """Return an empty database with all its tables."""
+    opened = Store(settings.database_url)
+    opened.upgrade()
+    yield opened
+    opened.close()
+
+
+@dataclass
+class Works:
+    """The people and worksites of the tests."""
+
+    store: Store
+    now: datetime
+    worksites: dict[str, Worksite] = field(default_factory=dict)
+    people: dict[str, Person] = field(default_factory=dict)
+
+    def scribe(self, name: str = "Ida", now: datetime | None = None) -> Scribe:
+        """Return a person as the one who records."""
+        return Scribe(self.people[name], now or self.now, ZONE)
+
+    @property
+    def today(self) -> date:
+        """Return the day at the worksites."""
+        return self.now.astimezone(ZONE).date()
+
+
+CAST = (
+    ("Ida", "00001", ["coordinator"], [], ""),
+    ("Tomas", "00002", ["trainer"], ["Laminating Loft"], "Industrial hygiene technician"),
+    ("Wren", "00003", ["trainer"], ["Joinery"], "Safety officer"),
+    ("Lee", "00417", ["worker"], ["Laminating Loft"], ""),
+    ("Kim", "00418", ["worker"], ["Laminating Loft"], ""),
+    ("Noor", "00500", ["worker"], ["Joinery"], ""),
+)
+
+
+@pytest.fixture
+def works(store: Store, hashes: dict[str, str]) -> Works:
+    """Return the works with its cast, everybody able to sign in, nothing learnt yet."""
+    made = Works(store, datetime.now(UTC) - timedelta(minutes=1))
+    with store.writing() as db:
+        for name, place in (("Laminating Loft", "Loft office"), ("Joinery", "Bench 1")):
+            made.worksites[name] = joining.add_worksite(
+                db,
+                name=name,
+                time_zone=ZONE.key,
+                ask_name="R. Odell",
+                ask_place=place,
+                ask_telephone="555 0142",
+                ask_hours="6:00 to 15:00",
+            )
+        for name, number, roles, places, qualification in CAST:
+            made.people[name] = joining.add_person(
+                db,
+                made.now,
+                number=number,
+                name=name,
+                roles=roles,
+                worksites=[made.worksites[place].id for place in places],
+                qualification=qualification,
+                seed=f"seed of {name}",
+            )
+            signing_in.set_pin(db, made.people[name], hashes["pin"])
+            signing_in.set_passphrase(db, made.people[name], hashes["passphrase"])
+        joining.give_respirator(db, made.scribe(), made.people["Lee"], **HALF_MASK)
+    return made
+
+
+def pass_lesson(works: Works, name: str, slug: str, now: datetime) -> Sitting:
+    """Let a person read a lesson and pass its sitting, as they would on the pages."""
+    lesson = lessons.load().get(slug)
+    with works.store.writing() as db:
+        person = db.get(Person, works.people[name].id)
+        for section in lesson.sections:
+            learning.finish_section(db, person, lesson, section.id, now)
+        there = sitting.begin(db, person, lesson, now)
+        for one in sitting.shown(db, there):
+            sitting.answer(db, there, one.item.position, right_answer(one), now)
+        return sitting.close(db, Scribe(person, now, ZONE), there, "en", 80)
+
+
+def right_answer(one: sitting.Shown) -> list[str]:
+    """Return what a person who knows it would answer."""
+    if one.question:
+        return [str(at) for at, option in enumerate(one.question.options) if option.right]
+    return [one.problem.blank.typed]
+
+
+def wrong_answer(one: sitting.Shown) -> list[str]:
+    """Return an answer that is not right."""
+    if one.question:
+        return [str(at) for at, option in enumerate(one.question.options) if not option.right][:1]
+    blank = one.problem.blank
+    if blank.kind == "pick":
+        return [next(key for key, _ in blank.options("en") if key != blank.value)]
+    return ["0.0123456"]
+
+
+class Browser:
+    """A browser without script: it reads a page's own token and follows where it is sent."""
+
+    def __init__(self, client) -> None:
+        self.client = client
+        self.page = ""
+
+    def get(self, path: str, **more):
+        """Open a page."""
+        response = self.client.get(path, **more)
+        if response.mimetype == "text/html":
+            self.page = response.text
+        return response
+
+    def post(self, path: str, follow: bool = True, **fields):
+        """Send a form with the token of the page last seen."""
+        headers = fields.pop("headers", None)
+        found = re.search(r'name="csrf_token" value="([^"]+)"', self.page)
+        data = {"csrf_token": found.group(1) if found else "", **fields}
+        response = self.client.post(path, data=data, follow_redirects=follow, headers=headers)
+        if response.mimetype == "text/html" and response.text:
+            self.page = response.text
+        return response
+
+    def sign_in(self, number: str) -> "Browser":
+        """Sign in with the passphrase, as on any device."""
+        self.get("/sign-in")
+        self.post("/sign-in", number=number, passphrase=PASSPHRASE, **{"with": "passphrase"})
+        return self
+
+    @property
+    def soup(self) -> BeautifulSoup:
+        """Return the page last seen, read."""
+        return BeautifulSoup(self.page, "html.parser")
+
+
+@pytest.fixture
+def app(settings: config.Settings, store: Store):
+    """Return the application on the empty database."""
+    made = create_app(settings, store, "only for tests")
+    made.config["TESTING"] = True
+    return made
+
+
+@pytest.fixture
+def browser(app, works: Works):
+    """Return a function that gives a browser, signed in as one of the cast or as nobody."""
+
+    def opened(name: str = "") -> Browser:
+        fresh = Browser(app.test_client())
+        return fresh.sign_in(works.people[name].number) if name else fresh
+
+    return opened
+
+

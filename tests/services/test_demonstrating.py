@@ -1,0 +1,217 @@
+"""Tern Quay Works: everybody stands where their story says, whatever day the demo is made."""
+
+from collections import Counter
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from sqlmodel import Session, select
+
+from trainer.services import demonstrating, signing_in, standing
+from trainer.store import people, record
+from trainer.store.engine import Store
+from trainer.store.tables import Entry, Person, Respirator, SittingItem
+
+# An ordinary afternoon; and 29 February late in the evening, when it is 1 March in UTC.
+DAYS = {
+    "an ordinary day": datetime(2026, 11, 25, 20, 15, tzinfo=UTC),
+    "leap day": datetime(2028, 3, 1, 4, 30, tzinfo=UTC),
+}
+
+ALL_TO_DO = {"medical": "", "training": "", "practice": "", "fit-test": ""}
+# What is not done, with why, by story. An empty dict: clear.
+STANDS = {
+    "clear": {},
+    "clear again": {},
+    "due soon": {},
+    "fit test due soon": {},
+    "overdue": {"training": "lapsed", "practice": "lapsed"},
+    "fit test lapsed": {"fit-test": "lapsed"},
+    "fit test failed": {"training": "", "practice": "", "fit-test": "failed"},
+    "medical ended": {"medical": "lapsed"},
+    "not cleared": ALL_TO_DO | {"medical": "not_cleared"},
+    "powered only": {},
+    "powered only since": {"medical": "powered_only"},
+    "practice to come": {"training": "", "practice": ""},
+    "practice not yet": {"training": "", "practice": "not_yet"},
+    "two failed sittings": {"training": "", "practice": ""},
+    "one failed sitting": {"training": "", "practice": ""},
+    "in a sitting": {"training": "", "practice": ""},
+    "reading": {"training": "", "practice": "", "fit-test": ""},
+    "new respirator": {"training": "retraining"},
+    "use not good enough": {"training": "retraining"},
+    "Appendix D given": {},
+    "Appendix D to come": {"appendix-d": ""},
+    "by choice with medical": {},
+    "new hire": ALL_TO_DO,
+}
+
+
+@pytest.fixture(scope="module")
+def works(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Store]:
+    """Return the demo filled in on each of the days."""
+    made = {}
+    for name, now in DAYS.items():
+        made[name] = _store(tmp_path_factory.mktemp("works"))
+        demonstrating.fill(made[name], now)
+    yield made
+    for store in made.values():
+        store.close()
+
+
+@pytest.fixture(params=DAYS)
+def day(request: pytest.FixtureRequest) -> str:
+    """Return each of the days by name."""
+    return request.param
+
+
+@pytest.fixture
+def db(works: dict[str, Store], day: str) -> Session:
+    """Return a session on the demo of the day."""
+    with works[day].reading() as session:
+        yield session
+
+
+@pytest.fixture
+def today(day: str) -> date:
+    """Return the day it is at Tern Quay Works."""
+    return DAYS[day].astimezone(demonstrating.ZONE).date()
+
+
+def _store(folder: Path) -> Store:
+    store = Store(f"sqlite:///{folder / 'record.sqlite'}")
+    store.upgrade()
+    return store
+
+
+def _member(number: str) -> demonstrating.Member:
+    return next(member for member in demonstrating.cast() if member.number == number)
+
+
+def test_everybody_is_there(db: Session) -> None:
+    everyone = list(db.exec(select(Person)))
+    roles = Counter(role for person in everyone for role in people.roles(db, person.id))
+    assert len(everyone) >= 44
+    assert roles["coordinator"] == 2
+    assert roles["trainer"] >= 5
+    assert any(len(people.roles(db, person.id)) > 1 for person in everyone)
+    assert {person.language for person in everyone} == {"en", "es"}
+    assert all(
+        person.qualification
+        for person in everyone
+        if "trainer" in people.roles(db, person.id)
+    )
+
+
+def test_every_worksite_has_somebody_to_ask_who_trains_there(db: Session) -> None:
+    found = people.all_worksites(db)
+    assert len(found) == 5
+    for worksite in found:
+        trainers = [person.name for person in people.at_worksite(db, worksite.id, role="trainer")]
+        assert worksite.ask_name in trainers
+        assert worksite.ask_place and worksite.ask_hours
+        # 555-0100 to 555-0199 are kept for invented people (North American Numbering Plan).
+        assert 100 <= int(worksite.ask_telephone.removeprefix("555-")) <= 199
+
+
+def test_everybody_stands_where_their_story_says(db: Session, today: date) -> None:
+    told = {member.story for member in demonstrating.cast() if member.equipment}
+    assert told == set(STANDS)
+    for member in demonstrating.cast():
+        if member.equipment:
+            person = people.by_number(db, member.number)
+            first = standing.tags(db, person, today)[0].clearance
+            missing = {step.kind: step.why for step in first.steps if step.state != "done"}
+            assert (member.number, missing) == (member.number, STANDS[member.story])
+            assert first.clear == (not missing)
+
+
+def test_the_board_shows_the_same_today(db: Session, today: date) -> None:
+    soon = today + timedelta(days=30)
+    rows, total = people.board(
+        db, today=today, soon=soon, worksite_ids=None, state="soon", search="", first=0, most=99
+    )
+    due_soon = {_member(person.number).story for _, person, _ in rows}
+    assert due_soon == {"due soon", "fit test due soon"}
+    assert total == len(rows) == 4
+
+
+def test_a_loose_fitting_respirator_asks_for_no_fit_test(db: Session, today: date) -> None:
+    person = people.by_number(db, "00142")
+    (tag,) = standing.tags(db, person, today)
+    assert not tag.worn.tight
+    assert "fit-test" not in {step.kind for step in tag.clearance.steps}
+    assert record.of_person(db, "00142", ("fit-test",)) == []
+
+
+def test_the_record_holds_and_runs_forward_in_time(db: Session, day: str) -> None:
+    assert set(record.verify(db)) == {None}
+    moments = list(db.exec(select(Entry.recorded_at).order_by(Entry.number)))
+    assert moments == sorted(moments)
+    assert moments[-1] < record.moment(DAYS[day])
+
+
+def test_nobody_signed_their_own_practice(db: Session) -> None:
+    signed = db.exec(select(Entry).where(Entry.kind == "practice")).all()
+    assert signed
+    for entry in signed:
+        assert record.body(entry)["watched_by"]["number"] != entry.person_number
+
+
+def test_the_second_year_is_recorded_as_yearly(db: Session) -> None:
+    twice = [record.body(entry)["reason"] for entry in record.of_person(db, "00143", ("training",))]
+    assert twice == ["first", "yearly"]
+
+
+def test_every_make_says_that_it_is_invented(db: Session) -> None:
+    makes = set(db.exec(select(Respirator.make)))
+    assert makes
+    assert all(make.startswith("Invented ") for make in makes)
+
+
+def test_all_but_the_days_is_the_same_each_time(works: dict[str, Store]) -> None:
+    told = []
+    for store in works.values():
+        with store.reading() as db:
+            items = select(SittingItem.slug, SittingItem.drawn, SittingItem.answer)
+            given = select(Respirator.person_id, Respirator.model, Respirator.size)
+            tests = [
+                (entry.person_number, record.body(entry)["fit_factor"])
+                for entry in db.exec(select(Entry).where(Entry.kind == "fit-test"))
+            ]
+            told.append(
+                (sorted(map(str, db.exec(items))), sorted(db.exec(given)), sorted(tests))
+            )
+    assert told[0] == told[1]
+
+
+def test_the_sign_ins_work_and_a_code_is_made_fresh_each_start(
+    works: dict[str, Store], day: str
+) -> None:
+    store, now = works[day], DAYS[day]
+    with store.writing() as db:
+        earlier = demonstrating.sign_ins(db, now)
+        later = demonstrating.sign_ins(db, now)
+        assert [one.who for one in later] == ["coordinator", "trainer", "worker, done", "new hire"]
+        for one in later[:3]:
+            person = people.by_number(db, one.number)
+            signing_in.refuse_passphrase(person, one.passphrase)
+            signing_in.refuse_pin(person, demonstrating.PIN)
+            assert signing_in.fits(one.passphrase, person.passphrase_hash)
+        with pytest.raises(signing_in.Refusal):
+            signing_in.enrol(db, earlier[3].code, earlier[3].number, None, now)
+        _, _, person = signing_in.enrol(db, later[3].code, later[3].number, None, now)
+        assert person.name == later[3].name
+
+
+def test_a_folder_says_whether_it_holds_the_demo(
+    works: dict[str, Store], day: str, tmp_path: Path
+) -> None:
+    with works[day].reading() as db:
+        assert demonstrating.holds_demo(db)
+        assert not demonstrating.is_fresh(db)
+    store = _store(tmp_path)
+    with store.reading() as db:
+        assert demonstrating.is_fresh(db)
+        assert not demonstrating.holds_demo(db)
+    store.close()

@@ -1,0 +1,57 @@
+"""create_app(): wiring and nothing else."""
+
+from datetime import timedelta
+
+from flask import Flask
+from flask_wtf import CSRFProtect
+
+from trainer import bank, config, lessons
+from trainer.config import Settings
+from trainer.store.engine import Store
+from trainer.web import (
+    access,
+    coordinator,
+    errors,
+    headers,
+    language,
+    people,
+    sign_in,
+    surroundings,
+    trainer,
+    worker,
+)
+
+
+def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
+    """Return the application of one installation, its content read and its routes checked.
+
+    Errors: LessonFault or BankFault where content cannot be read; RuntimeError for a route
+    that does not say who may come in.
+    """
+    app = Flask("trainer.web", static_folder=config.content_folder("static"))
+    app.config.update(
+        SECRET_KEY=secret_key,
+        SESSION_COOKIE_NAME="__Host-room" if settings.behind_tls else "room",
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        SESSION_COOKIE_SECURE=settings.behind_tls,
+        # A token that ends while its session lives would lose an answer.
+        WTF_CSRF_TIME_LIMIT=None,
+        MAX_CONTENT_LENGTH=256 * 1024,
+        SEND_FILE_MAX_AGE_DEFAULT=timedelta(hours=1),
+        TEMPLATES_AUTO_RELOAD=False,
+    )
+    app.extensions["settings"] = settings
+    app.extensions["store"] = store
+    CSRFProtect(app)
+    language.init_app(app)
+    access.init_app(app)
+    surroundings.init_app(app)
+    headers.init_app(app)
+    errors.init_app(app)
+    for part in (sign_in, worker, people, trainer, coordinator):
+        app.register_blueprint(part.bp)
+    access.check_routes(app)
+    lessons.load()
+    bank.load()
+    return app

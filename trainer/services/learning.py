@@ -1,0 +1,217 @@
+"""Reading a lesson and working its problems: where a person is, and what the next step is.
+
+A worked example comes first; then problems with one step left out, then two, until the whole
+is done alone. A problem done without a slip moves on; a slip asks for another like it. All
+of it is worked out from the answers kept, so it goes on at the same place on any device.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from hashlib import sha256
+
+from sqlmodel import Session, func, select
+
+from trainer import bank, lessons
+from trainer.store.tables import LessonAnswer, LessonPlace, Person, Sitting
+
+WENT_ON = -1
+"""The step number of "I went on to the next problem"."""
+
+SHOWN = "shown"
+"""The verdict of a step that the person asked to be shown."""
+
+
+@dataclass(frozen=True)
+class Drill:
+    """Where a person is with one exercise of a lesson."""
+
+    exercise: bank.Exercise
+    ordinal: int  # which problem: 0 is the worked example
+    problem: bank.Problem
+    left_out: int  # how many of the last steps the person does
+    step: int  # the step to answer now; len(steps) when the problem is done
+    finished: bool  # the whole was done alone, without a slip
+    last: LessonAnswer | None  # the answer just given to this step or the one before
+    marking: bank.Marking | None  # what was said of it
+    like: bank.Problem | None  # a like problem, to be shown worked after a slip
+
+    @property
+    def done(self) -> bool:
+        """Say whether every step of this problem is answered."""
+        return self.step >= len(self.problem.steps)
+
+
+def seed(person: Person, *parts: object) -> int:
+    """Return the number that a drawing for this person starts from; the same each time."""
+    text = ":".join([person.seed, *map(str, parts)])
+    return int.from_bytes(sha256(text.encode()).digest()[:6])
+
+
+def round_of(db: Session, person: Person, lesson: str) -> int:
+    """Return which round of a lesson a person is in: one more than the sittings passed."""
+    query = select(func.count()).where(
+        Sitting.person_id == person.id, Sitting.lesson == lesson, Sitting.passed.is_(True)
+    )
+    return db.exec(query).one() + 1
+
+
+def place(db: Session, person: Person, lesson: str) -> LessonPlace | None:
+    """Return where a person is in a lesson in this round; None before the first section."""
+    query = select(LessonPlace).where(
+        LessonPlace.person_id == person.id,
+        LessonPlace.lesson == lesson,
+        LessonPlace.round == round_of(db, person, lesson),
+    )
+    return db.exec(query).first()
+
+
+def finish_section(
+    db: Session, person: Person, lesson: lessons.Lesson, section: str, now: datetime
+) -> str | None:
+    """Keep that a section was read; return the next section, None after the last."""
+    ids = [part.id for part in lesson.sections]
+    following = ids[ids.index(section) + 1 :]
+    there = place(db, person, lesson.slug) or LessonPlace(
+        person_id=person.id,
+        lesson=lesson.slug,
+        round=round_of(db, person, lesson.slug),
+        section=section,
+        started_at=now,
+        moved_at=now,
+    )
+    done = dict.fromkeys(there.sections_done.split())
+    done[section] = None
+    there.sections_done = " ".join(done)
+    there.section = following[0] if following else section
+    there.moved_at = now
+    db.add(there)
+    db.flush()
+    return following[0] if following else None
+
+
+def unread(there: LessonPlace | None, lesson: lessons.Lesson) -> list[str]:
+    """Return the sections that were not read to the end in this round."""
+    done = there.sections_done.split() if there else []
+    return [part.id for part in lesson.sections if part.id not in done]
+
+
+def drill(db: Session, person: Person, exercise: bank.Exercise, language: str) -> Drill:
+    """Return where a person is with an exercise, worked out from the answers kept."""
+    return _follow(person, exercise, _answers(db, person, exercise), language)
+
+
+def go_on(
+    db: Session, person: Person, exercise: bank.Exercise, ordinal: int, now: datetime
+) -> None:
+    """Go on from a problem that is done to the next; a second click changes nothing."""
+    state = _follow(person, exercise, _answers(db, person, exercise), "en")
+    if state.ordinal == ordinal and state.done and not state.finished:
+        _keep(db, person, state, WENT_ON, 0, "", "right", "", now)
+
+
+def answer(
+    db: Session,
+    person: Person,
+    exercise: bank.Exercise,
+    ordinal: int,
+    step: int,
+    typed: str,
+    language: str,
+    now: datetime,
+) -> None:
+    """Mark an answer to a step and keep it; one sent twice, or to a step that is past, is dropped."""
+    answers = _answers(db, person, exercise)
+    state = _follow(person, exercise, answers, language)
+    if (state.ordinal, state.step) != (ordinal, step):
+        return
+    tries = [item for item in answers if (item.ordinal, item.step) == (ordinal, step)]
+    marking = bank.mark(state.problem.steps[step].blank, typed, language)
+    slip = marking.slip.key if marking.slip else ""
+    _keep(db, person, state, step, len(tries), typed[:80], marking.verdict, slip, now)
+
+
+def show_step(
+    db: Session, person: Person, exercise: bank.Exercise, ordinal: int, step: int, now: datetime
+) -> None:
+    """Show a step worked to a person who is stuck; the problem then counts as one with a slip."""
+    answers = _answers(db, person, exercise)
+    state = _follow(person, exercise, answers, "en")
+    if (state.ordinal, state.step) == (ordinal, step):
+        tries = [item for item in answers if (item.ordinal, item.step) == (ordinal, step)]
+        _keep(db, person, state, step, len(tries), "", SHOWN, "", now)
+
+
+def _answers(db: Session, person: Person, exercise: bank.Exercise) -> list[LessonAnswer]:
+    query = (
+        select(LessonAnswer)
+        .where(LessonAnswer.person_id == person.id, LessonAnswer.exercise == exercise.slug)
+        .order_by(LessonAnswer.id)
+    )
+    return list(db.exec(query))
+
+
+def _keep(
+    db: Session,
+    person: Person,
+    state: Drill,
+    step: int,
+    attempt: int,
+    typed: str,
+    verdict: str,
+    slip: str,
+    now: datetime,
+) -> None:
+    db.add(
+        LessonAnswer(
+            person_id=person.id,
+            lesson=state.exercise.lesson,
+            exercise=state.exercise.slug,
+            ordinal=state.ordinal,
+            step=step,
+            attempt=attempt,
+            typed=typed,
+            verdict=verdict,
+            slip=slip,
+            answered_at=now,
+        )
+    )
+    db.flush()
+
+
+def _follow(
+    person: Person, exercise: bank.Exercise, answers: list[LessonAnswer], language: str
+) -> Drill:
+    """Follow the answers from the worked example to where the person is now."""
+    state = _open(person, exercise, 0, 0)
+    clean = True
+    for given in answers:
+        if given.ordinal != state.ordinal:
+            continue
+        if given.step == WENT_ON:
+            left_out = state.left_out + 1 if clean else state.left_out
+            whole = len(state.problem.steps)
+            state = _open(person, exercise, state.ordinal + 1, min(max(left_out, 1), whole))
+            clean = True
+            continue
+        settled = given.verdict in ("right", SHOWN)
+        clean = clean and (given.verdict in ("right", "ambiguous", "unreadable"))
+        state = replace(state, step=state.step + settled, last=given, marking=None, like=None)
+        if not settled:
+            state = _explain(person, state, given, language)
+    whole = state.ordinal > 0 and state.left_out == len(state.problem.steps)
+    return replace(state, finished=whole and state.done and clean)
+
+
+def _open(person: Person, exercise: bank.Exercise, ordinal: int, left_out: int) -> Drill:
+    problem = bank.draw(exercise, seed(person, exercise.slug, exercise.version, ordinal))
+    first = len(problem.steps) - left_out
+    return Drill(exercise, ordinal, problem, left_out, first, False, None, None, None)
+
+
+def _explain(person: Person, state: Drill, given: LessonAnswer, language: str) -> Drill:
+    marking = bank.mark(state.problem.steps[given.step].blank, given.typed, language)
+    like = None
+    if marking.verdict == "wrong":
+        parts = (state.exercise.slug, state.exercise.version, state.ordinal, "like", given.attempt)
+        like = bank.draw(state.exercise, seed(person, *parts))
+    return replace(state, marking=marking, like=like)

@@ -1,0 +1,106 @@
+"""Practice, watched by a trainer act by act and signed."""
+
+from sqlmodel import Session, select
+
+from trainer.reference import practice_acts, respirator_classes
+from trainer.services import recording
+from trainer.services.recording import Scribe
+from trainer.services.refusal import Refusal
+from trainer.store import people
+from trainer.store.tables import Entry, Person, Practice, PracticeAct, Respirator
+
+SEEN = ("unprompted", "helped", "not_yet")
+
+
+def acts_for(respirator: Respirator) -> list[practice_acts.PracticeAct]:
+    """Return the acts to watch for a respirator: a loose-fitting one has no seal to check."""
+    return list(practice_acts.acts_for(respirator_classes.get(respirator.class_slug).tight))
+
+
+def begin(db: Session, by: Scribe, person: Person, respirator: Respirator) -> Practice:
+    """Return the practice this trainer has open with a person and respirator, or a new one.
+
+    Errors: Refusal for one's own practice, or without a common worksite.
+    """
+    _may_watch(db, by.person, person)
+    query = select(Practice).where(
+        Practice.person_id == person.id,
+        Practice.respirator_id == respirator.id,
+        Practice.trainer_id == by.person.id,
+        Practice.signed_at.is_(None),
+    )
+    practice = db.exec(query).first()
+    if practice is None:
+        practice = Practice(
+            person_id=person.id,
+            respirator_id=respirator.id,
+            trainer_id=by.person.id,
+            started_at=by.now,
+        )
+        db.add(practice)
+        db.flush()
+    return practice
+
+
+def own(db: Session, number: int, trainer: Person) -> Practice | None:
+    """Return a practice that this trainer watches or watched."""
+    practice = db.get(Practice, number)
+    return practice if practice and practice.trainer_id == trainer.id else None
+
+
+def seen(db: Session, practice: Practice) -> dict[str, str]:
+    """Return how each act marked so far was seen."""
+    return {act.act: act.seen for act in _marked(db, practice)}
+
+
+def mark(db: Session, by: Scribe, practice: Practice, marks: dict[str, str]) -> None:
+    """Keep how acts were seen; acts and marks that do not exist are refused.
+
+    Errors: Refusal once it is signed.
+    """
+    if practice.signed_at:
+        raise Refusal("This practice is signed. Begin a new one to watch again.")
+    known = {act.slug for act in acts_for(db.get(Respirator, practice.respirator_id))}
+    for slug, how in marks.items():
+        if slug not in known or how not in SEEN:
+            raise Refusal("Mark each act as seen unprompted, with help, or not yet.")
+        row = db.get(PracticeAct, (practice.id, slug)) or PracticeAct(
+            practice_id=practice.id, act=slug, seen=how, at=by.now
+        )
+        row.seen, row.at = how, by.now
+        db.add(row)
+    db.flush()
+
+
+def sign(db: Session, by: Scribe, practice: Practice) -> Entry:
+    """Sign a practice into the record: passed when every act was seen unprompted.
+
+    Signed a second time, the first entry comes back.
+    Errors: Refusal while an act is unmarked, for one's own, or without a qualification named.
+    """
+    person = db.get(Person, practice.person_id)
+    respirator = db.get(Respirator, practice.respirator_id)
+    _may_watch(db, by.person, person)
+    if not by.person.qualification:
+        raise Refusal("Ask the coordinator to enter your qualification: the record names it.")
+    asked = acts_for(respirator)
+    marked = {act.act: act for act in _marked(db, practice)}
+    if len(marked) < len(asked):
+        raise Refusal("Mark every act before you sign.")
+    if practice.signed_at is None:
+        practice.signed_at = by.now
+        practice.passed = all(act.seen == "unprompted" for act in marked.values())
+        db.add(practice)
+    acts = [marked[act.slug] for act in asked]
+    return recording.record_practice(db, by, person, practice, respirator, acts)
+
+
+def _marked(db: Session, practice: Practice) -> list[PracticeAct]:
+    return list(db.exec(select(PracticeAct).where(PracticeAct.practice_id == practice.id)))
+
+
+def _may_watch(db: Session, trainer: Person, person: Person) -> None:
+    if trainer.id == person.id:
+        raise Refusal("Nobody can sign their own practice. Ask another trainer to watch.")
+    if not people.share_a_worksite(db, trainer.id, person.id):
+        raise Refusal("This person does not belong to one of your worksites.")

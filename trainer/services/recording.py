@@ -1,0 +1,266 @@
+"""What goes into the record, each with what an inspector would ask for.
+
+Every function works inside `writing()`, appends one entry and writes the tag board anew.
+`once` names the deed (a form's own key): sent twice, it is one entry.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from trainer import lessons
+from trainer.calculations.fit import fit_test_passes
+from trainer.calculations.periods import next_due
+from trainer.reference import fit_test_protocols, respirator_classes
+from trainer.services import standing
+from trainer.services.refusal import Refusal
+from trainer.store import people, record
+from trainer.store.tables import Entry, Person, Practice, PracticeAct, Respirator, Sitting
+
+OUTCOMES = ("cleared", "limits", "not")
+LIMITS = ("powered_only", "as_written")
+
+
+@dataclass(frozen=True)
+class Scribe:
+    """Who records, when, and the default time zone."""
+
+    person: Person
+    now: datetime
+    zone: ZoneInfo
+
+
+def record_medical(
+    db: Session,
+    by: Scribe,
+    person: Person,
+    *,
+    once: str,
+    on: date,
+    outcome: str,
+    limit: str = "",
+    until: date | None = None,
+) -> Entry:
+    """Record what the written recommendation allows, (e)(6)(i)(A); no medical detail, no free text.
+
+    Errors: Refusal for an unknown outcome or limit, a day to come, an end before its beginning.
+    """
+    if outcome not in OUTCOMES or (outcome == "limits") != (limit in LIMITS):
+        raise Refusal("Choose cleared, cleared with limits and which, or not cleared.")
+    _not_to_come(db, by, person, on)
+    if until and until < on:
+        raise Refusal("The last day must not be before the day of the recommendation.")
+    body = {"outcome": outcome, "limit": limit, "until": until.isoformat() if until else ""}
+    return _append(db, by, person, once=once, kind="medical", on=on, body=body)
+
+
+def record_appendix_d(db: Session, by: Scribe, person: Person, *, once: str, on: date) -> Entry:
+    """Record that the information of Appendix D was given, (k)(6)."""
+    _not_to_come(db, by, person, on)
+    return _append(db, by, person, once=once, kind="appendix-d", on=on, body={})
+
+
+def record_fit_test(
+    db: Session,
+    by: Scribe,
+    person: Person,
+    respirator: Respirator,
+    *,
+    once: str,
+    on: date,
+    protocol: str,
+    passed: bool | None = None,
+    fit_factor: float | None = None,
+    recording: str = "",
+) -> Entry:
+    """Record a fit test with the fields of (m)(2)(i).
+
+    passed      of a qualitative test; a quantitative one is judged by its fit factor, (f)(7)
+    recording   where the strip chart or other recording of a quantitative test is kept
+    Errors: Refusal where a field is missing or does not belong to the kind of test.
+    """
+    _not_to_come(db, by, person, on)
+    row = respirator_classes.get(respirator.class_slug)
+    if not row.tight:
+        raise Refusal("A loose-fitting respirator has no seal, so it takes no fit test.")
+    if not all(standing.fits(respirator)):
+        raise Refusal(
+            "First give the respirator its make, model, style and size: "
+            "a fit test holds for exactly these."
+        )
+    kind = fit_test_protocols.get(protocol).kind
+    if kind == "quantitative":
+        if fit_factor is None or not recording.strip():
+            raise Refusal(
+                "A quantitative test needs its fit factor and where its recording is kept."
+            )
+        full = row.facepiece == "full"
+        passed = fit_test_passes(fit_factor, "full" if full else "half")
+    elif passed is None or fit_factor is not None:
+        raise Refusal("A qualitative test has pass or fail, and no fit factor.")
+    body = {
+        "protocol": protocol,
+        "test_kind": kind,
+        "make": respirator.make,
+        "model": respirator.model,
+        "style": respirator.style,
+        "size": respirator.size,
+        "class": respirator.class_slug,
+        "passed": passed,
+        "fit_factor": "" if fit_factor is None else format(fit_factor, "g"),
+        "recording": recording.strip(),
+    }
+    return _append(db, by, person, once=once, kind="fit-test", on=on, body=body)
+
+
+def record_lesson(db: Session, by: Scribe, person: Person, sitting: Sitting, mode: str) -> Entry:
+    """Record that a lesson was completed by a passed sitting; `by` is the worker's own sitting.
+
+    mode    read, heard or taught in person: how the lesson reached the person
+    """
+    lesson = lessons.load().get(sitting.lesson)
+    on = standing.today(db, person, by.now, by.zone)
+    history = standing.History(db, person)
+    reasons = {item.slug: item.reason for item in history.to_do(on)}
+    body = {
+        "lesson": lesson.slug,
+        "title": lesson.title(sitting.language),
+        "version": sitting.lesson_version,
+        "language": sitting.language,
+        "mode": mode,
+        "elements": list(lesson.elements),
+        "started": record.moment(sitting.started_at),
+        "completed": record.moment(by.now),
+        "right": sitting.right,
+        "asked": sitting.asked,
+        "must_right": sitting.must_right,
+        "must_asked": sitting.must_asked,
+        "sittings": sitting.ordinal,
+        "reason": reasons.get(lesson.slug, "other"),
+    }
+    once = f"sitting:{sitting.id}"
+    entry = _append(db, by, person, once=once, kind="lesson", on=on, body=body)
+    complete_training(db, by, person)
+    return entry
+
+
+def record_practice(
+    db: Session,
+    by: Scribe,
+    person: Person,
+    practice: Practice,
+    respirator: Respirator,
+    acts: list[PracticeAct],
+) -> Entry:
+    """Record a practice that a trainer watched, act by act, and whether all was seen unprompted."""
+    on = standing.today(db, person, by.now, by.zone)
+    body = {
+        "acts": [{"act": act.act, "seen": act.seen} for act in acts],
+        "passed": bool(practice.passed),
+        "respirator": _named(respirator),
+        "watched_by": _who(by.person),
+        "started": record.moment(practice.started_at),
+        "completed": record.moment(by.now),
+    }
+    once = f"practice:{practice.id}"
+    entry = _append(db, by, person, once=once, kind="practice", on=on, body=body)
+    if practice.passed:
+        complete_training(db, by, person)
+    return entry
+
+
+def complete_training(db: Session, by: Scribe, person: Person) -> Entry | None:
+    """Record training as a whole when every lesson is passed and practice was watched.
+
+    Practice counts for the respirators that need it, each class of them, within the year.
+    Returns None while something is missing.
+    """
+    on = standing.today(db, person, by.now, by.zone)
+    history = standing.History(db, person)
+    passes = history.this_round(on)
+    worn = [item for item in people.respirators(db, person.id) if item.use == "required"]
+    current = [
+        found[0]
+        for found in (history.practice(item.class_slug) for item in worn)
+        if found and found[1]["passed"] and on <= next_due(found[0].happened_on)
+    ]
+    if not worn or len(current) < len(worn) or len(passes) < len(history.course):
+        return None
+    said = [pair[1] for pair in passes.values()]
+    last = record.body(max(current, key=lambda entry: entry.number))
+    body = {
+        "lessons": [{"lesson": one["lesson"], "version": one["version"]} for one in said],
+        "elements": sorted({element for one in said for element in one["elements"]}),
+        "languages": sorted({one["language"] for one in said}),
+        "modes": sorted({one["mode"] for one in said}),
+        "started": min(one["started"] for one in said),
+        "completed": record.moment(by.now),
+        "reason": _whole_reason(said),
+        "practice_entries": [entry.number for entry in current],
+        "lesson_entries": [pair[0].number for pair in passes.values()],
+        "watched_by": last["watched_by"],
+        "respirators": [_named(item) for item in worn],
+        "due_again": next_due(on).isoformat(),
+    }
+    newest = max([pair[0].number for pair in passes.values()] + [item.number for item in current])
+    once = f"training:{person.number}:{newest}"
+    return _append(db, by, person, once=once, kind="training", on=on, body=body)
+
+
+def _whole_reason(said: list[dict]) -> str:
+    """Return the weightiest reason among the lessons: for cause, then yearly, then first."""
+    reasons = [one["reason"] for one in said]
+    for_cause = [reason for reason in reasons if reason in standing.FOR_CAUSE - {"other"}]
+    return (
+        for_cause or [reason for reason in reasons if reason in ("yearly", "first")] or reasons
+    )[0]
+
+
+def _append(
+    db: Session, by: Scribe, person: Person, *, once: str, kind: str, on: date, body: dict
+) -> Entry:
+    worksite = standing.home_worksite(db, person)
+    common = {
+        "name": person.name,
+        "zone": worksite.time_zone if worksite else by.zone.key,
+        "rule_set": worksite.rule_set if worksite else "federal",
+        "recorded_by": {"number": by.person.number, "name": by.person.name},
+    }
+    entry = record.append(
+        db,
+        once=once,
+        kind=kind,
+        person_number=person.number,
+        worksite=worksite.name if worksite else "",
+        happened_on=on,
+        body=common | body,
+        now=by.now,
+    )
+    standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
+    return entry
+
+
+def _not_to_come(db: Session, by: Scribe, person: Person, on: date) -> None:
+    if on > standing.today(db, person, by.now, by.zone):
+        raise Refusal("The day lies in the future. Give the day on which it was done.")
+
+
+def _named(respirator: Respirator) -> dict:
+    return {
+        "class": respirator.class_slug,
+        "make": respirator.make,
+        "model": respirator.model,
+        "style": respirator.style,
+        "size": respirator.size,
+        "filters": respirator.filters,
+    }
+
+
+def _who(person: Person) -> dict:
+    return {
+        "number": person.number,
+        "name": person.name,
+        "qualification": person.qualification,
+    }

@@ -1,0 +1,17 @@
+"""A thing that cannot be done, and the sentence that says so."""
+
+
+class Refusal(ValueError):
+    """Something asked for cannot be done; the page shows why, in the reader's language.
+
+    text    the English sentence, which the catalogues translate; it may hold %(name)s
+    """
+
+    def __init__(self, text: str, **values: object) -> None:
+        super().__init__(text)
+        self.text = text
+        self.values = values
+
+    def __str__(self) -> str:
+        """Return the sentence in English."""
+        return self.text % self.values

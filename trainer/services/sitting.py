@@ -1,0 +1,272 @@
+"""A sitting: drawn, answered, looked over, closed, marked and explained.
+
+Answers are kept as they are given and may be changed until the review page closes the
+sitting. Every must-know must be right; the rest by the pass mark.
+"""
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from math import ceil
+
+from sqlmodel import Session, select
+
+from trainer import bank, lessons
+from trainer.services import learning, recording
+from trainer.services.recording import Scribe
+from trainer.services.refusal import Refusal
+from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtContent
+
+PROBLEMS = 2
+FAILED_BEFORE_TALK = 2
+"""Failed sittings after which the trainer talks with the person first."""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """An item as a person meets it: the question with its options in order, or the problem."""
+
+    item: SittingItem
+    question: bank.Question | None = None
+    order: tuple[int, ...] = ()  # the options' own indices in the order shown
+    problem: bank.Problem | None = None
+
+    @property
+    def picked(self) -> tuple[int, ...]:
+        """Return the indices of the options picked."""
+        return tuple(int(part) for part in (self.item.answer or "").split())
+
+    @property
+    def answered(self) -> bool:
+        """Say whether there is an answer."""
+        return bool(self.item.answer)
+
+    @property
+    def section(self) -> str:
+        """Return the section of the lesson that explains it."""
+        if self.question:
+            return self.question.section
+        return bank.load().exercises[self.item.slug].section
+
+
+def open_sitting(db: Session, person: Person, lesson: str) -> Sitting | None:
+    """Return the sitting a person has begun and not closed."""
+    query = select(Sitting).where(
+        Sitting.person_id == person.id, Sitting.lesson == lesson, Sitting.closed_at.is_(None)
+    )
+    return db.exec(query).first()
+
+
+def own(db: Session, number: int, person: Person) -> Sitting | None:
+    """Return a sitting if it is this person's."""
+    sitting = db.get(Sitting, number)
+    return sitting if sitting and sitting.person_id == person.id else None
+
+
+def of_person(db: Session, person: Person, lesson: str | None = None) -> list[Sitting]:
+    """Return a person's sittings, oldest first."""
+    query = select(Sitting).where(Sitting.person_id == person.id).order_by(Sitting.id)
+    if lesson:
+        query = query.where(Sitting.lesson == lesson)
+    return list(db.exec(query))
+
+
+def needs_talk(db: Session, person: Person, lesson: str) -> bool:
+    """Say whether two sittings failed since the last pass or talk, so the trainer talks first."""
+    talk = db.exec(
+        select(Talk)
+        .where(Talk.person_id == person.id, Talk.lesson == lesson)
+        .order_by(Talk.id.desc())
+    ).first()
+    failed = 0
+    for sitting in of_person(db, person, lesson):
+        if sitting.closed_at is None or (talk and sitting.closed_at <= talk.at):
+            continue
+        failed = 0 if sitting.passed else failed + 1
+    return failed >= FAILED_BEFORE_TALK
+
+
+def talked(db: Session, by: Scribe, person: Person, lesson: str) -> None:
+    """Keep that a trainer talked with a person, so that another sitting may begin."""
+    if by.person.id == person.id:
+        raise Refusal("Another trainer has to talk with you about this.")
+    db.add(Talk(person_id=person.id, lesson=lesson, trainer_id=by.person.id, at=by.now))
+    db.flush()
+
+
+def begin(db: Session, person: Person, lesson: lessons.Lesson, now: datetime) -> Sitting:
+    """Return the open sitting, or draw a new one.
+
+    Errors: Refusal while sections are unread, or after two failed sittings without a talk.
+    """
+    there = open_sitting(db, person, lesson.slug)
+    if there:
+        return there
+    if needs_talk(db, person, lesson.slug):
+        raise Refusal("Talk with your trainer first. After that you can try again.")
+    if learning.unread(learning.place(db, person, lesson.slug), lesson):
+        raise Refusal("Read every section to its end first.")
+    earlier = of_person(db, person, lesson.slug)
+    sitting = Sitting(
+        person_id=person.id,
+        lesson=lesson.slug,
+        ordinal=len(earlier) + 1,
+        seed=learning.seed(person, lesson.slug, "sitting", len(earlier) + 1),
+        lesson_version=content_version(lesson),
+        started_at=now,
+    )
+    db.add(sitting)
+    db.flush()
+    _keep_taught(db, lesson, now)
+    for position, item in enumerate(_draw(db, sitting, earlier), start=1):
+        item.position = position
+        db.add(item)
+    db.flush()
+    return sitting
+
+
+def content_version(lesson: lessons.Lesson) -> str:
+    """Return the version of what is taught: the lesson's own and its questions'."""
+    found = bank.load()
+    asked = [question.version for question in found.for_lesson(lesson.slug)]
+    drilled = [str(exercise.version) for exercise in found.exercises_for(lesson.slug)]
+    return lessons.combined_version([lesson.version, *asked, *drilled])
+
+
+def shown(db: Session, sitting: Sitting) -> list[Shown]:
+    """Return the items of a sitting in order."""
+    query = (
+        select(SittingItem)
+        .where(SittingItem.sitting_id == sitting.id)
+        .order_by(SittingItem.position)
+    )
+    return [_show(item) for item in db.exec(query)]
+
+
+def answer(db: Session, sitting: Sitting, position: int, given: list[str], now: datetime) -> bool:
+    """Keep one answer; nothing is marked until the sitting closes. Say whether one is kept.
+
+    given   indices of options picked, or the text typed, as a list of one
+    Errors: Refusal once the sitting is closed, or for an option that is not there.
+    """
+    if sitting.closed_at:
+        raise Refusal("This sitting is closed; its answers stay as they are.")
+    one = next((one for one in shown(db, sitting) if one.item.position == position), None)
+    if one is None:
+        raise Refusal("This sitting has no such question.")
+    one.item.answer = _kept(one, given)
+    one.item.answered_at = now
+    db.add(one.item)
+    db.flush()
+    return one.answered
+
+
+def close(db: Session, by: Scribe, sitting: Sitting, language: str, pass_mark: int) -> Sitting:
+    """Close and mark a sitting; a pass goes into the record. Closed already, it stays as it is.
+
+    Errors: Refusal while an answer is missing or cannot be read.
+    """
+    if sitting.closed_at:
+        return sitting
+    items = shown(db, sitting)
+    if any(not one.answered or asked_again(one, language) for one in items):
+        raise Refusal("Some answers are missing or cannot be read. Look at the marked lines.")
+    for one in items:
+        one.item.right, one.item.slip = _mark(one, language)
+        db.add(one.item)
+    must = [one.item for one in items if one.item.must_know]
+    rest = [one.item for one in items if not one.item.must_know]
+    sitting.language = language
+    sitting.closed_at = by.now
+    sitting.must_asked, sitting.must_right = len(must), sum(bool(item.right) for item in must)
+    sitting.asked, sitting.right = len(rest), sum(bool(item.right) for item in rest)
+    enough = ceil(len(rest) * pass_mark / 100)
+    sitting.passed = sitting.must_right == len(must) and sitting.right >= enough
+    db.add(sitting)
+    db.flush()
+    if sitting.passed:
+        recording.record_lesson(db, by, by.person, sitting, mode="read")
+    return sitting
+
+
+def asked_again(one: Shown, language: str) -> str:
+    """Return what to say of a typed answer that cannot be read or can be read two ways, or ""."""
+    if one.problem is None or not one.answered:
+        return ""
+    marking = bank.mark(one.problem.blank, one.item.answer, language)
+    return marking.say(language) if marking.verdict in ("unreadable", "ambiguous") else ""
+
+
+def marking(one: Shown, language: str) -> bank.Marking | None:
+    """Return what there is to say of the answer to a problem."""
+    if one.problem is None:
+        return None
+    return bank.mark(one.problem.blank, one.item.answer or "", language)
+
+
+def _draw(db: Session, sitting: Sitting, earlier: list[Sitting]) -> list[SittingItem]:
+    found = bank.load()
+    seen = set(
+        db.exec(
+            select(SittingItem.slug).where(SittingItem.sitting_id.in_([one.id for one in earlier]))
+        )
+    )
+    questions = [
+        SittingItem(
+            sitting_id=sitting.id,
+            position=0,
+            kind="question",
+            slug=question.slug,
+            must_know=question.must_know,
+            drawn=json.dumps(bank.shuffle(range(len(question.options)), sitting.seed + place)),
+        )
+        for place, question in enumerate(
+            bank.draw_questions(found, sitting.lesson, sitting.seed, seen), start=1
+        )
+    ]
+    exercises = bank.shuffle(found.exercises_for(sitting.lesson), sitting.seed)
+    problems = [
+        SittingItem(
+            sitting_id=sitting.id,
+            position=0,
+            kind="problem",
+            slug=exercises[place % len(exercises)].slug,
+            drawn=json.dumps(
+                bank.draw(exercises[place % len(exercises)], sitting.seed + place).freeze()
+            ),
+        )
+        for place in range(PROBLEMS if exercises else 0)
+    ]
+    return bank.shuffle(questions + problems, sitting.seed)
+
+
+def _show(item: SittingItem) -> Shown:
+    found = bank.load()
+    drawn = json.loads(item.drawn)
+    if item.kind == "question":
+        return Shown(item, question=found.questions[item.slug], order=tuple(drawn))
+    return Shown(item, problem=bank.Problem.thaw(drawn, found.exercises[item.slug]))
+
+
+def _kept(one: Shown, given: list[str]) -> str:
+    if one.problem is not None:
+        return (given[0] if given else "").strip()[:80]
+    known = {str(index) for index in one.order}
+    if not set(given) <= known or (one.question.form == "choice" and len(given) > 1):
+        raise Refusal("Pick from the answers that are shown.")
+    return " ".join(sorted(set(given)))
+
+
+def _mark(one: Shown, language: str) -> tuple[bool, str]:
+    if one.question is not None:
+        return bank.mark_choice(one.question, list(one.picked)), ""
+    found = bank.mark(one.problem.blank, one.item.answer, language)
+    return found.verdict == "right", found.slip.key if found.slip else ""
+
+
+def _keep_taught(db: Session, lesson: lessons.Lesson, now: datetime) -> None:
+    """Keep the text of what is taught, so that it can be shown years later as it was."""
+    version = content_version(lesson)
+    if db.get(TaughtContent, version) is None:
+        files = json.dumps(lesson.files | bank.load().files_for(lesson.slug), ensure_ascii=False)
+        db.add(TaughtContent(version=version, lesson=lesson.slug, files=files, kept_at=now))

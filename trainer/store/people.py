@@ -1,0 +1,156 @@
+"""Queries about people, worksites and what they wear. One function answers one question."""
+
+import unicodedata
+from datetime import date
+
+from sqlmodel import Session, func, or_, select
+
+from trainer.store.tables import (
+    Assignment,
+    Membership,
+    Person,
+    PersonRole,
+    Respirator,
+    Standing,
+    Worksite,
+)
+
+ROLES = ("worker", "trainer", "coordinator")
+
+
+def key(number: str) -> str:
+    """Return a worker number as it is matched: composed, trimmed, without capitals."""
+    return unicodedata.normalize("NFC", number).strip().casefold()
+
+
+def plain(text: str) -> str:
+    """Return a text without accents and capitals, for searching."""
+    spread = unicodedata.normalize("NFD", text.casefold())
+    return "".join(letter for letter in spread if not unicodedata.combining(letter)).strip()
+
+
+def by_number(db: Session, number: str) -> Person | None:
+    """Return the person with this worker number."""
+    return db.exec(select(Person).where(Person.number_key == key(number))).first()
+
+
+def roles(db: Session, person_id: int) -> frozenset[str]:
+    """Return the roles that a person holds."""
+    return frozenset(
+        db.exec(select(PersonRole.role).where(PersonRole.person_id == person_id)).all()
+    )
+
+
+def worksites(db: Session, person_id: int) -> list[Worksite]:
+    """Return the worksites a person belongs to, the first one first."""
+    query = (
+        select(Worksite)
+        .join(Membership, Membership.worksite_id == Worksite.id)
+        .where(Membership.person_id == person_id)
+        .order_by(Worksite.id)
+    )
+    return list(db.exec(query))
+
+
+def all_worksites(db: Session) -> list[Worksite]:
+    """Return every worksite by name."""
+    return list(db.exec(select(Worksite).order_by(Worksite.name)))
+
+
+def worksite_named(db: Session, name: str) -> Worksite | None:
+    """Return the worksite of this name."""
+    return db.exec(select(Worksite).where(Worksite.name == name)).first()
+
+
+def share_a_worksite(db: Session, one: int, other: int) -> bool:
+    """Say whether two people belong to a common worksite."""
+    mine = select(Membership.worksite_id).where(Membership.person_id == one)
+    query = select(Membership).where(
+        Membership.person_id == other, Membership.worksite_id.in_(mine)
+    )
+    return db.exec(query.limit(1)).first() is not None
+
+
+def at_worksite(db: Session, worksite_id: int, role: str | None = None) -> list[Person]:
+    """Return the people at a worksite by name, those who left aside; of one role where named."""
+    query = (
+        select(Person)
+        .join(Membership, Membership.person_id == Person.id)
+        .where(Membership.worksite_id == worksite_id, Person.left_on.is_(None))
+        .order_by(Person.search_key)
+    )
+    if role:
+        query = query.join(PersonRole, PersonRole.person_id == Person.id).where(
+            PersonRole.role == role
+        )
+    return list(db.exec(query))
+
+
+def respirators(db: Session, person_id: int) -> list[Respirator]:
+    """Return what a person wears now, in the order it was given."""
+    query = (
+        select(Respirator)
+        .where(Respirator.person_id == person_id, Respirator.ended_at.is_(None))
+        .order_by(Respirator.id)
+    )
+    return list(db.exec(query))
+
+
+def assignments(db: Session, person_id: int) -> list[Assignment]:
+    """Return a person's assignments that were not withdrawn, soonest due first."""
+    query = (
+        select(Assignment)
+        .where(Assignment.person_id == person_id, Assignment.withdrawn_at.is_(None))
+        .order_by(Assignment.due, Assignment.id)
+    )
+    return list(db.exec(query))
+
+
+def board(
+    db: Session,
+    *,
+    today: date,
+    soon: date,
+    worksite_ids: tuple[int, ...] | None,
+    state: str,
+    search: str,
+    first: int,
+    most: int,
+) -> tuple[list[tuple[Standing, Person, Respirator | None]], int]:
+    """Return one page of the tag board, most urgent first, and how many rows there are in all.
+
+    worksite_ids  None: every worksite
+    state         "", "clear", "soon", "not" or "new"
+    search        part of a name or number, accents and capitals aside
+    """
+    query = (
+        select(Standing, Person, Respirator)
+        .join(Person, Person.id == Standing.person_id)
+        .join(Respirator, Respirator.id == Standing.respirator_id, isouter=True)
+        .where(Person.left_on.is_(None))
+    )
+    if worksite_ids is not None:
+        there = select(Membership.person_id).where(Membership.worksite_id.in_(worksite_ids))
+        query = query.where(Person.id.in_(there))
+    if search:
+        query = query.where(Person.search_key.contains(plain(search), autoescape=True))
+    query = _in_state(query, state, today, soon)
+    total = db.exec(select(func.count()).select_from(query.subquery())).one()
+    # Not clear comes before clear, and what ends sooner before what ends later.
+    clear = (Standing.clear_until.is_not(None)) & (Standing.clear_until >= today)
+    page = query.order_by(clear, Standing.clear_until, Person.search_key, Standing.id)
+    return list(db.exec(page.offset(first).limit(most))), total
+
+
+def _in_state(query, state: str, today: date, soon: date):
+    until = Standing.clear_until
+    match state:
+        case "clear":
+            return query.where(until >= today)
+        case "soon":
+            return query.where(until >= today, until <= soon)
+        case "not":
+            return query.where(or_(until.is_(None), until < today), Standing.begun.is_(True))
+        case "new":
+            return query.where(until.is_(None), Standing.begun.is_(False))
+    return query

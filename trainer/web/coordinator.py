@@ -1,0 +1,313 @@
+"""The coordinator's acts: people, worksites, respirators, entries, and taking the record out."""
+
+import secrets
+from datetime import date
+from zoneinfo import available_timezones
+
+from flask import (
+    Blueprint,
+    Response,
+    abort,
+    current_app,
+    flash,
+    g,
+    redirect,
+    render_template,
+    request,
+    stream_with_context,
+)
+from flask_babel import gettext
+
+from trainer.services import exporting, joining, recording, standing
+from trainer.services.refusal import Refusal
+from trainer.store import people
+from trainer.store.tables import Person, Respirator, Worksite
+from trainer.web import access, forms, surroundings
+from trainer.web.access import may, now, reading, writing
+from trainer.web.errors import say
+from trainer.web.surroundings import wears
+
+bp = Blueprint("coordinator", __name__)
+
+
+@bp.route("/people/new", methods=["GET", "POST"])
+@may("coordinator")
+def new_person():
+    """Add a person."""
+    form = _person_form(None)
+    fault = ""
+    if form.validate_on_submit():
+        try:
+            with writing() as db:
+                person = joining.add_person(db, now(), number=form.number.data, **_described(form))
+        except Refusal as refusal:
+            fault = say(refusal)
+        else:
+            flash(gettext("%(name)s is added.", name=person.name))
+            return redirect(f"/people/{person.number}", 303)
+    return _form_page(
+        "coordinator/person.html", form, fault, title=gettext("Add a person"), found=None
+    )
+
+
+@bp.route("/people/<number>/change", methods=["GET", "POST"])
+@may("coordinator")
+def change_person(number: str):
+    """Change a person's name, language, roles, worksites or qualification."""
+    with reading() as db:
+        person = access.their(db, number)
+        roles = people.roles(db, person.id)
+        places = [one.id for one in people.worksites(db, person.id)]
+    form = _person_form(person, roles=sorted(roles), worksites=places)
+    fault = ""
+    if form.validate_on_submit():
+        try:
+            with writing() as db:
+                joining.change_person(
+                    db, access.scribe(), db.get(Person, person.id), **_described(form)
+                )
+        except Refusal as refusal:
+            fault = say(refusal)
+        else:
+            flash(gettext("The change is kept."))
+            return redirect(f"/people/{person.number}", 303)
+    title = gettext("Change %(name)s", name=person.name)
+    return _form_page("coordinator/person.html", form, fault, title=title, found=person)
+
+
+@bp.route("/people/<number>/respirators", methods=["GET", "POST"])
+@may("coordinator")
+def respirators(number: str):
+    """Give a person a respirator, and see those they have."""
+    form = forms.RespiratorForm()
+    fault = ""
+    if form.validate_on_submit():
+        given = {name: form[name].data for name in form.data if name != "csrf_token"}
+        try:
+            with writing() as db:
+                joining.give_respirator(db, access.scribe(), access.their(db, number), **given)
+        except Refusal as refusal:
+            fault = say(refusal)
+        else:
+            flash(gettext("The respirator is given."))
+            return redirect(f"/people/{number}", 303)
+    with reading() as db:
+        found = access.their(db, number)
+        worn = people.respirators(db, found.id)
+    return _form_page("coordinator/respirators.html", form, fault, found=found, worn=worn)
+
+
+@bp.post("/people/<number>/respirators/<int:respirator>/end")
+@may("coordinator")
+def end_respirator(number: str, respirator: int):
+    """Take a respirator back."""
+    with writing() as db:
+        joining.take_respirator(db, access.scribe(), access.their(db, number), respirator)
+    flash(gettext("The respirator is taken back."))
+    return redirect(f"/people/{number}", 303)
+
+
+@bp.route("/people/<number>/medical", methods=["GET", "POST"])
+@may("coordinator")
+def medical(number: str):
+    """Record what the written recommendation allows."""
+    form = _deed(forms.MedicalForm)
+
+    def act(db, person: Person) -> None:
+        recording.record_medical(
+            db,
+            access.scribe(),
+            person,
+            once=f"medical:{form.deed.data}",
+            on=form.on.data,
+            outcome=form.outcome.data,
+            limit=form.limit.data if form.outcome.data == "limits" else "",
+            until=form.until.data,
+        )
+
+    return _record(number, form, act, "coordinator/medical.html")
+
+
+@bp.route("/people/<number>/appendix-d", methods=["GET", "POST"])
+@may("coordinator")
+def appendix_d(number: str):
+    """Record that Appendix D was given."""
+    form = _deed(forms.Deed)
+
+    def act(db, person: Person) -> None:
+        once = f"appendix-d:{form.deed.data}"
+        recording.record_appendix_d(db, access.scribe(), person, once=once, on=form.on.data)
+
+    return _record(number, form, act, "coordinator/appendix_d.html")
+
+
+@bp.route("/people/<number>/fit-test", methods=["GET", "POST"])
+@may("coordinator")
+def fit_test(number: str):
+    """Record a fit test with one of the person's respirators."""
+    form = _deed(forms.FitTestForm)
+    with reading() as db:
+        found = access.their(db, number)
+        worn = [one for one in people.respirators(db, found.id) if standing.worn(one).tight]
+    form.respirator.choices = forms.choices((one.id, wears(one)) for one in worn)
+
+    def act(db, person: Person) -> None:
+        recording.record_fit_test(
+            db,
+            access.scribe(),
+            person,
+            db.get(Respirator, form.respirator.data),
+            once=f"fit-test:{form.deed.data}",
+            on=form.on.data,
+            protocol=form.protocol.data,
+            passed=None if not form.passed.data else form.passed.data == "yes",
+            fit_factor=form.fit_factor.data,
+            recording=form.recording.data or "",
+        )
+
+    return _record(number, form, act, "coordinator/fit_test.html")
+
+
+@bp.get("/worksites")
+@may("coordinator")
+def worksites():
+    """Show every worksite."""
+    with reading() as db:
+        rows = people.all_worksites(db)
+    return render_template("coordinator/worksites.html", rows=rows)
+
+
+@bp.route("/worksites/new", methods=["GET", "POST"])
+@may("coordinator")
+def new_worksite():
+    """Add a worksite."""
+    form = forms.WorksiteForm(time_zone=access.settings().time_zone)
+    fault = ""
+    if form.validate_on_submit():
+        try:
+            with writing() as db:
+                joining.add_worksite(db, **_fields(form))
+        except Refusal as refusal:
+            fault = say(refusal)
+        else:
+            flash(gettext("The worksite is added."))
+            return redirect("/worksites", 303)
+    return _form_page(
+        "coordinator/worksite.html", form, fault, title=gettext("Add a worksite"), zones=_zones()
+    )
+
+
+@bp.route("/worksites/<int:number>", methods=["GET", "POST"])
+@may("coordinator")
+def change_worksite(number: int):
+    """Change a worksite."""
+    with reading() as db:
+        worksite = db.get(Worksite, number) or abort(404)
+    form = forms.WorksiteForm(obj=worksite)
+    fault = ""
+    if form.validate_on_submit():
+        try:
+            with writing() as db:
+                joining.change_worksite(db, db.get(Worksite, number), **_fields(form))
+        except Refusal as refusal:
+            fault = say(refusal)
+        else:
+            flash(gettext("The change is kept."))
+            return redirect("/worksites", 303)
+    return _form_page("coordinator/worksite.html", form, fault, title=worksite.name, zones=_zones())
+
+
+@bp.get("/export")
+@may("coordinator")
+def export():
+    """Choose which part of the record to take out."""
+    today = now().astimezone(access.settings().zone).date()
+    form = _export_form(request.args if request.args else None)
+    if not request.args:
+        form.first.data, form.last.data = date(today.year, 1, 1), today
+    return render_template("coordinator/export.html", form=form)
+
+
+@bp.get("/export.csv")
+@may("coordinator")
+def export_csv():
+    """Send the record of a worksite and period as CSV, line by line."""
+    form = _export_form(request.args)
+    if not form.validate() or form.first.data > form.last.data:
+        if not form.errors:
+            form.last.errors = [gettext("The last day must not be before the first.")]
+        return render_template("coordinator/export.html", form=form), 422
+    first, last, worksite = form.first.data, form.last.data, form.worksite.data or None
+    store = access.store()
+
+    def lines():
+        with store.reading() as db:
+            yield from exporting.csv_lines(exporting.rows(db, first, last, worksite))
+
+    name = f"training-record_{first.isoformat()}_{last.isoformat()}.csv"
+    response = Response(stream_with_context(lines()), mimetype="text/csv")
+    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
+    current_app.logger.info("record taken out by %s, %s to %s", g.person.number, first, last)
+    return response
+
+
+def _person_form(person: Person | None, **more: object) -> forms.PersonForm:
+    form = forms.PersonForm(obj=person, data=more) if person else forms.PersonForm()
+    form.worksites.choices = forms.choices(surroundings.worksite_choices(mine=False))
+    if person:
+        form.number.validators = []
+    return form
+
+
+def _described(form: forms.PersonForm) -> dict:
+    return {
+        "name": form.name.data,
+        "language": form.language.data,
+        "roles": form.roles.data or [],
+        "worksites": form.worksites.data or [],
+        "qualification": form.qualification.data or "",
+    }
+
+
+def _fields(form: forms.WorksiteForm) -> dict[str, str]:
+    return {name: form[name].data or "" for name in form.data if name != "csrf_token"}
+
+
+def _deed(kind: type[forms.Deed]) -> forms.Deed:
+    today = now().astimezone(access.settings().zone).date()
+    form = kind(on=today)
+    if request.method == "GET":
+        form.deed.data = secrets.token_hex(16)
+    return form
+
+
+def _record(number: str, form: forms.Deed, act, template: str):
+    fault = ""
+    if form.validate_on_submit():
+        try:
+            with writing() as db:
+                act(db, access.their(db, number))
+        except Refusal as refusal:
+            fault = say(refusal)
+        else:
+            flash(gettext("It is in the record."))
+            return redirect(f"/people/{number}", 303)
+    with reading() as db:
+        found = access.their(db, number)
+    return _form_page(template, form, fault, found=found)
+
+
+def _form_page(template: str, form, fault: str, **values: object):
+    status = 422 if request.method == "POST" else 200
+    return render_template(template, form=form, fault=fault, **values), status
+
+
+def _export_form(given) -> forms.ExportForm:
+    form = forms.ExportForm(given)
+    names = [(name, name) for _, name in surroundings.worksite_choices(mine=False)]
+    form.worksite.choices = forms.choices([("", gettext("Every worksite")), *names])
+    return form
+
+
+def _zones() -> list[str]:
+    return sorted(zone for zone in available_timezones() if "/" in zone)

@@ -1,0 +1,146 @@
+"""How an entry of the record reads to a person."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from flask_babel import format_date, gettext
+
+from trainer import lessons
+from trainer.reference import (
+    fit_test_protocols,
+    practice_acts,
+    respirator_classes,
+    retraining_reasons,
+)
+from trainer.store import record
+from trainer.store.tables import Entry
+from trainer.web import language
+
+
+@dataclass(frozen=True)
+class Line:
+    """One entry as it is shown."""
+
+    number: int
+    hash: str
+    day: date
+    word: str
+    state: str
+    what: str
+    text: str
+
+
+def lines(entries: list[Entry], medical: bool) -> list[Line]:
+    """Return entries as they are shown, newest first; determinations only for those with the right."""
+    shown = [entry for entry in entries if medical or entry.kind != "medical"]
+    return [_line(entry, record.body(entry)) for entry in reversed(shown)]
+
+
+def reason(slug: str) -> str:
+    """Return a retraining reason in words."""
+    row = retraining_reasons.get(slug)
+    return _named(row) if row else slug
+
+
+def _line(entry: Entry, said: dict) -> Line:
+    word, state, what, text = _DESCRIBE[entry.kind](said)
+    by = said.get("recorded_by", {}).get("name", "")
+    recorded = gettext("Recorded by %(name)s.", name=by) if by else ""
+    parts = f"{text} {recorded}".strip()
+    return Line(entry.number, entry.hash, entry.happened_on, word, state, what, parts)
+
+
+def _lesson(said: dict) -> tuple[str, str, str, str]:
+    lesson = lessons.load().get(said["lesson"])
+    title = lesson.title(language.current()) if lesson else said["title"]
+    text = gettext(
+        "Sitting %(n)s: %(right)s of %(asked)s right, must-know %(must)s of %(musts)s. "
+        "Taught in %(tongue)s. %(why)s.",
+        n=said["sittings"],
+        right=said["right"],
+        asked=said["asked"],
+        must=said["must_right"],
+        musts=said["must_asked"],
+        tongue={"en": gettext("English"), "es": gettext("Spanish")}[said["language"]],
+        why=reason(said["reason"]),
+    )
+    return gettext("Passed"), "done", gettext("Lesson: %(title)s", title=title), text
+
+
+def _practice(said: dict) -> tuple[str, str, str, str]:
+    watched = gettext(
+        "%(respirator)s. Watched by %(name)s.",
+        respirator=_respirator(said["respirator"]),
+        name=said["watched_by"]["name"],
+    )
+    weak = [
+        _named(practice_acts.get(act["act"])) for act in said["acts"] if act["seen"] != "unprompted"
+    ]
+    if said["passed"]:
+        return gettext("Passed"), "done", gettext("Practice, watched"), watched
+    again = gettext("To work on: %(acts)s.", acts="; ".join(weak))
+    return gettext("Not yet"), "no", gettext("Practice, watched"), f"{watched} {again}"
+
+
+def _training(said: dict) -> tuple[str, str, str, str]:
+    worn = "; ".join(_respirator(one) for one in said["respirators"])
+    due = format_date(date.fromisoformat(said["due_again"]), "d MMM yyyy")
+    text = gettext("For: %(worn)s. Due again by %(due)s.", worn=worn, due=due)
+    return gettext("Complete"), "done", gettext("Training as a whole"), text
+
+
+def _medical(said: dict) -> tuple[str, str, str, str]:
+    limit = {
+        "powered_only": gettext("Powered respirators only."),
+        "as_written": gettext("Limits as in the written recommendation."),
+    }.get(said["limit"], "")
+    until = ""
+    if said["until"]:
+        day = format_date(date.fromisoformat(said["until"]), "d MMM yyyy")
+        until = gettext("Next evaluation by %(day)s.", day=day)
+    cleared = said["outcome"] != "not"
+    word = gettext("Cleared") if cleared else gettext("Not cleared")
+    state = "done" if cleared else "no"
+    return word, state, gettext("Medical evaluation"), f"{limit} {until}".strip()
+
+
+def _fit_test(said: dict) -> tuple[str, str, str, str]:
+    protocol = _named(fit_test_protocols.get(said["protocol"]))
+    facepiece = " ".join(said[part] for part in ("make", "model", "style", "size"))
+    text = f"{protocol}. {facepiece}."
+    if said["fit_factor"]:
+        text += " " + gettext(
+            "Fit factor %(factor)s; recording: %(kept)s.",
+            factor=said["fit_factor"],
+            kept=said["recording"],
+        )
+    word = gettext("Passed") if said["passed"] else gettext("Failed")
+    return word, "done" if said["passed"] else "no", gettext("Fit test"), text
+
+
+def _appendix_d(_said: dict) -> tuple[str, str, str, str]:
+    return gettext("Given"), "done", gettext("Information for voluntary use (Appendix D)"), ""
+
+
+def _respirator(said: dict) -> str:
+    parts = [
+        _named(respirator_classes.get(said["class"])),
+        said["make"],
+        said["model"],
+        said["size"],
+    ]
+    return " ".join(part for part in parts if part)
+
+
+def _named(row) -> str:
+    return row.name(language.current())
+
+
+_DESCRIBE = {
+    "lesson": _lesson,
+    "practice": _practice,
+    "training": _training,
+    "medical": _medical,
+    "fit-test": _fit_test,
+    "appendix-d": _appendix_d,
+}

@@ -1,0 +1,107 @@
+"""What stands around every page: the ways to go, whom to ask, the idle time."""
+
+from dataclasses import dataclass
+
+from flask import Flask, g, request
+from flask_babel import gettext
+from markupsafe import Markup, escape
+
+from trainer.reference import respirator_classes
+from trainer.services import standing
+from trainer.store import people
+from trainer.store.tables import Respirator, Worksite
+from trainer.web import access, language
+
+
+@dataclass(frozen=True)
+class Ask:
+    """Whom a person can ask now."""
+
+    name: str
+    place: str
+    telephone: str
+    hours: str
+
+
+def init_app(app: Flask) -> None:
+    """Hand every template what the layout shows."""
+    app.context_processor(_around)
+    app.add_template_filter(wears, "wears")
+    app.add_template_filter(emphasised, "emphasised")
+    app.add_template_filter(lambda given: [(one.value, one.label) for one in given], "pairs")
+
+
+def emphasised(text: str) -> Markup:
+    """Return a plain text as HTML, its **bold** parts bold."""
+    parts = str(escape(text)).split("**")
+    return Markup("".join(f"<b>{part}</b>" if at % 2 else part for at, part in enumerate(parts)))  # noqa: S704
+
+
+def wears(respirator: Respirator) -> str:
+    """Return a respirator in a line: its class, make and model, size, filters."""
+    row = respirator_classes.get(respirator.class_slug)
+    named = f"{respirator.make} {respirator.model} {respirator.style}".strip()
+    size = gettext("size %(size)s", size=respirator.size) if respirator.size else ""
+    parts = [row.name(language.current()), named, size, respirator.filters]
+    return ", ".join(part for part in parts if part)
+
+
+def ask_at(worksite: Worksite | None) -> Ask | None:
+    """Return whom to ask at a worksite."""
+    if worksite is None or not worksite.ask_name:
+        return None
+    return Ask(worksite.ask_name, worksite.ask_place, worksite.ask_telephone, worksite.ask_hours)
+
+
+def _around() -> dict[str, object]:
+    here = access.settings()
+    person = g.get("person")
+    around = {
+        "language": language.current(),
+        "organisation": here.organisation,
+        "shared_device": g.get("device") is not None and access.on_shared_device(),
+        "signed_in": person.name if person else "",
+        "person": person,
+        "roles": g.get("roles", frozenset()),
+        "nav": _ways() if person else None,
+        "ask": _ask(),
+    }
+    if person:
+        around["idle_seconds"] = access.idle_seconds()
+        around["warning_seconds"] = min(here.warning_seconds, access.idle_seconds() // 2)
+    return around
+
+
+def _ways() -> list[tuple[str, str, bool]]:
+    ways = [
+        ("worker", "/tag", gettext("My tag")),
+        ("worker", "/my-record", gettext("My record")),
+        ("trainer", "/people", gettext("My people")),
+        ("trainer", "/assign", gettext("Assign")),
+        ("trainer", "/codes", gettext("Codes")),
+        ("coordinator", "/board", gettext("Tag board")),
+        ("coordinator", "/worksites", gettext("Worksites")),
+        ("coordinator", "/export", gettext("Take out")),
+    ]
+    return [
+        (href, label, request.path.split("/")[1] == href[1:])
+        for role, href, label in ways
+        if role in g.roles
+    ]
+
+
+def _ask() -> Ask | None:
+    person, device = g.get("person"), g.get("device")
+    if person is None and (device is None or device.worksite_id is None):
+        return None
+    with access.reading() as db:
+        if person is None:
+            return ask_at(db.get(Worksite, device.worksite_id))
+        return ask_at(standing.home_worksite(db, person))
+
+
+def worksite_choices(mine: bool) -> list[tuple[int, str]]:
+    """Return worksites to choose from: the person's own, or every one."""
+    with access.reading() as db:
+        rows = people.worksites(db, g.person.id) if mine else people.all_worksites(db)
+    return [(row.id, row.name) for row in rows]

@@ -1,0 +1,360 @@
+"""The worker's pages: the tag, lessons and their problems, sittings, one's own record."""
+
+from datetime import date
+
+from flask import Blueprint, abort, flash, g, render_template, request
+from flask_babel import gettext
+
+from trainer import bank, lessons
+from trainer.services import learning, sitting, standing
+from trainer.services.refusal import Refusal
+from trainer.store import record
+from trainer.store.tables import Sitting
+from trainer.web import access, entries, htmx, tagging
+from trainer.web.access import may, now, reading, writing
+from trainer.web.errors import say
+from trainer.web.language import current
+
+bp = Blueprint("worker", __name__)
+
+
+@bp.get("/tag")
+@may()
+def tag():
+    """Show the tag: what is done, what is next, one button."""
+    here = access.settings()
+    with reading() as db:
+        today = standing.today(db, g.person, now(), here.zone)
+        history = standing.History(db, g.person)
+        tags = standing.tags(db, g.person, today)
+        to_do = history.to_do(today)
+        onward = _onward(db, to_do[0].slug) if to_do else None
+        passed = len(history.this_round(today))
+        shown = [
+            (
+                item,
+                tagging.lines(item, passed, len(history.course), today, here.due_soon_days, True),
+            )
+            for item in tags
+        ]
+        worksite = standing.home_worksite(db, g.person)
+        states = _lesson_states(db, history, to_do)
+    return render_template(
+        "worker/tag.html",
+        tags=shown,
+        until=tagging.until,
+        because=tagging.because,
+        onward=onward,
+        lessons=states,
+        place=worksite.name if worksite else "",
+        today=today,
+    )
+
+
+@bp.get("/lessons/<slug>")
+@may()
+def lesson(slug: str):
+    """Show a lesson's sections, its closing sitting and its sources."""
+    found = _lesson(slug)
+    with reading() as db:
+        there = learning.place(db, g.person, slug)
+        open_sitting = sitting.open_sitting(db, g.person, slug)
+        earlier = [one for one in sitting.of_person(db, g.person, slug) if one.closed_at]
+        talk = sitting.needs_talk(db, g.person, slug)
+    unread = learning.unread(there, found)
+    rows = [
+        (
+            f"/lessons/{slug}/{part.id}",
+            part.title(current()),
+            "todo" if part.id in unread else "done",
+            False,
+        )
+        for part in found.sections
+    ]
+    return render_template(
+        "worker/lesson.html",
+        lesson=found,
+        rows=rows,
+        unread=unread,
+        open_sitting=open_sitting,
+        earlier=earlier,
+        talk=talk,
+        go_on=there.section if there and unread else found.sections[0].id,
+    )
+
+
+@bp.get("/lessons/<slug>/<section>")
+@may()
+def section(slug: str, section: str):
+    """Show one section, with its drawings and its problem."""
+    found, part = _section(slug, section)
+    ids = [one.id for one in found.sections]
+    at = ids.index(section)
+    with reading() as db:
+        there = learning.place(db, g.person, slug)
+        drills = {
+            one.name: learning.drill(db, g.person, bank.load().exercises[one.name], current())
+            for one in part.parts(current())
+            if one.kind == "exercise"
+        }
+    unread = learning.unread(there, found)
+    return render_template(
+        "worker/section.html",
+        lesson=found,
+        section=part,
+        drills=drills,
+        number=at + 1,
+        states=["begun" if one == section else _read(one, unread) for one in ids],
+        before=found.sections[at - 1] if at else None,
+        after=found.sections[at + 1] if at + 1 < len(ids) else None,
+    )
+
+
+@bp.post("/lessons/<slug>/<section>/done")
+@may()
+def section_done(slug: str, section: str):
+    """Keep that a section was read, and go on."""
+    found, _ = _section(slug, section)
+    with writing() as db:
+        following = learning.finish_section(db, g.person, found, section, now())
+    return htmx.go(f"/lessons/{slug}/{following}" if following else f"/lessons/{slug}#sitting")
+
+
+@bp.post("/lessons/<slug>/<section>/problem/<exercise>")
+@may()
+def work(slug: str, section: str, exercise: str):
+    """Take an answer to a step, go on to the next problem, or show a step worked."""
+    found, part = _section(slug, section)
+    named = bank.load().exercises.get(exercise)
+    if named is None or exercise not in [one.name for one in part.parts(current())]:
+        abort(404)
+    ordinal, step = _whole("ordinal"), _whole("step")
+    with writing() as db:
+        match request.form.get("act"):
+            case "next":
+                learning.go_on(db, g.person, named, ordinal, now())
+            case "show":
+                learning.show_step(db, g.person, named, ordinal, step, now())
+            case _:
+                typed = request.form.get("answer", "")
+                learning.answer(db, g.person, named, ordinal, step, typed, current(), now())
+    if not htmx.wants_part():
+        return htmx.go(f"/lessons/{slug}/{section}#{exercise}")
+    with reading() as db:
+        drill = learning.drill(db, g.person, named, current())
+    return render_template(
+        "worker/_problem.html", lesson=found, section=part, drill=drill, fresh=True
+    )
+
+
+@bp.post("/lessons/<slug>/sitting")
+@may()
+def begin_sitting(slug: str):
+    """Begin the closing sitting, or go on with the one that is open."""
+    found = _lesson(slug)
+    try:
+        with writing() as db:
+            there = sitting.begin(db, g.person, found, now())
+            items = sitting.shown(db, there)
+    except Refusal as refusal:
+        flash(say(refusal), "error")
+        return htmx.go(f"/lessons/{slug}")
+    return htmx.go(f"/sittings/{there.id}/{_first_open(items)}")
+
+
+@bp.get("/sittings/<int:number>/<int:position>")
+@may()
+def item(number: int, position: int):
+    """Show one question or problem of a sitting."""
+    there, items = _own(number)
+    if there.closed_at:
+        return htmx.go(f"/sittings/{number}/result")
+    return _item_page(there, items, position)
+
+
+@bp.post("/sittings/<int:number>/<int:position>")
+@may()
+def answer(number: int, position: int):
+    """Keep one answer; nothing is marked until the sitting closes."""
+    there, items = _own(number)
+    given = request.form.getlist("answer")
+    try:
+        with writing() as db:
+            kept = sitting.answer(db, db.get(Sitting, number), position, given, now())
+    except Refusal as refusal:
+        flash(say(refusal), "error")
+        return htmx.go(
+            f"/sittings/{number}/result" if there.closed_at else f"/sittings/{number}/review"
+        )
+    if htmx.wants_part():
+        return render_template("worker/_kept.html", kept=kept, at=now())
+    there, items = _own(number)
+    again = sitting.asked_again(items[position - 1], current())
+    if again:
+        return _item_page(there, items, position, fault=again), 422
+    last = position >= len(items)
+    if request.form.get("go") == "review" or last:
+        return htmx.go(f"/sittings/{number}/review")
+    return htmx.go(f"/sittings/{number}/{position + 1}")
+
+
+@bp.get("/sittings/<int:number>/review")
+@may()
+def review(number: int):
+    """Show every answer before the sitting is closed."""
+    there, items = _own(number)
+    if there.closed_at:
+        return htmx.go(f"/sittings/{number}/result")
+    return _review_page(there, items)
+
+
+@bp.post("/sittings/<int:number>/close")
+@may()
+def close(number: int):
+    """Close the sitting and mark it; sent twice, it is closed once."""
+    there, items = _own(number)
+    try:
+        with writing() as db:
+            row = db.get(Sitting, number)
+            sitting.close(db, access.scribe(), row, current(), access.settings().pass_mark)
+    except Refusal as refusal:
+        return _review_page(there, items, fault=say(refusal)), 422
+    return htmx.go(f"/sittings/{number}/result")
+
+
+@bp.get("/sittings/<int:number>/result")
+@may()
+def result(number: int):
+    """Show how a closed sitting was marked, each answer explained."""
+    there, items = _own(number)
+    if not there.closed_at:
+        return htmx.go(f"/sittings/{number}/review")
+    found = _lesson(there.lesson)
+    wrong = dict.fromkeys(one.section for one in items if not one.item.right)
+    again = [part for part in found.sections if part.id in wrong]
+    with reading() as db:
+        talk = sitting.needs_talk(db, g.person, there.lesson)
+    return render_template(
+        "worker/result.html",
+        sitting=there,
+        items=items,
+        lesson=found,
+        again=again,
+        talk=talk,
+        marking=lambda one: sitting.marking(one, current()),
+        pass_mark=access.settings().pass_mark,
+    )
+
+
+@bp.get("/my-record")
+@may()
+def my_record():
+    """Show a person their own entries."""
+    with reading() as db:
+        rows = record.of_person(db, g.person.number)
+    return render_template("worker/my_record.html", lines=entries.lines(rows, medical=True))
+
+
+def _lesson(slug: str) -> lessons.Lesson:
+    return lessons.load().get(slug) or abort(404)
+
+
+def _section(slug: str, section: str) -> tuple[lessons.Lesson, lessons.Section]:
+    found = _lesson(slug)
+    return found, found.section(section) or abort(404)
+
+
+def _own(number: int) -> tuple[Sitting, list[sitting.Shown]]:
+    with reading() as db:
+        there = sitting.own(db, number, g.person)
+        if there is None:
+            abort(404)
+        return there, sitting.shown(db, there)
+
+
+def _whole(name: str) -> int:
+    try:
+        return int(request.form.get(name, ""))
+    except ValueError:
+        abort(400)
+
+
+def _read(section: str, unread: list[str]) -> str:
+    return "todo" if section in unread else "done"
+
+
+def _first_open(items: list[sitting.Shown]) -> int | str:
+    return next((one.item.position for one in items if not one.answered), "review")
+
+
+def _item_page(there: Sitting, items: list[sitting.Shown], position: int, fault: str = ""):
+    if not 1 <= position <= len(items):
+        abort(404)
+    return render_template(
+        "worker/item.html",
+        sitting=there,
+        lesson=_lesson(there.lesson),
+        one=items[position - 1],
+        position=position,
+        total=len(items),
+        states=[
+            "begun" if one.item.position == position else "done" if one.answered else "todo"
+            for one in items
+        ],
+        go="review" if request.values.get("go") == "review" else "",
+        fault=fault,
+        here=f"/sittings/{there.id}/{position}",
+    )
+
+
+def _review_page(there: Sitting, items: list[sitting.Shown], fault: str = ""):
+    again = {one.item.position: sitting.asked_again(one, current()) for one in items}
+    return render_template(
+        "worker/review.html",
+        sitting=there,
+        lesson=_lesson(there.lesson),
+        items=items,
+        again=again,
+        ready=all(one.answered and not again[one.item.position] for one in items),
+        fault=fault,
+        here=f"/sittings/{there.id}/review",
+    )
+
+
+def _onward(db, slug: str) -> tuple[str, str]:
+    """Return where the one button of the tag leads, and what it says."""
+    found = _lesson(slug)
+    title = found.title(current())
+    there = learning.place(db, g.person, slug)
+    open_sitting = sitting.open_sitting(db, g.person, slug)
+    if open_sitting:
+        position = _first_open(sitting.shown(db, open_sitting))
+        return f"/sittings/{open_sitting.id}/{position}", gettext(
+            "Go on: questions, %(lesson)s", lesson=title
+        )
+    if there and not learning.unread(there, found):
+        return f"/lessons/{slug}#sitting", gettext(
+            "Go on: closing questions, %(lesson)s", lesson=title
+        )
+    section = there.section if there else found.sections[0].id
+    label = (
+        gettext("Go on: %(lesson)s", lesson=title)
+        if there
+        else gettext("Begin: %(lesson)s", lesson=title)
+    )
+    return f"/lessons/{slug}/{section}", label
+
+
+def _lesson_states(
+    db, history: standing.History, to_do: list[standing.LessonToDo]
+) -> list[tuple[lessons.Lesson, str, date | None, str]]:
+    open_ = {item.slug: item for item in to_do}
+    rows = []
+    for found in lessons.load().all:
+        item = open_.get(found.slug)
+        begun = learning.place(db, g.person, found.slug) is not None
+        state = ("begun" if begun else "todo") if item else "done"
+        rows.append(
+            (found, state, item.due if item else None, entries.reason(item.reason) if item else "")
+        )
+    return rows
