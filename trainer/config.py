@@ -21,7 +21,7 @@ class SettingsFault(ValueError):
 
 
 def content_folder(name: str) -> Path:
-    """Return where `lessons`, `questions` or `static` lies: beside the package, or inside a wheel."""
+    """Return where `lessons`, `questions` or `static` lies: beside the package or in a wheel."""
     carried = _PACKAGE / "carried" / name
     return carried if carried.is_dir() else _PACKAGE.parent / name
 
@@ -31,21 +31,50 @@ class Settings(BaseSettings):
 
     model_config = SettingsConfigDict(env_prefix=PREFIX, extra="ignore", frozen=True)
 
-    data: Path = Field(Path("donning-room-data"), description="folder that keeps the record and the secret key")
-    host: str = Field("127.0.0.1", description="address to listen on; the default is this machine only")
+    data: Path = Field(
+        Path("donning-room-data"), description="folder that keeps the record and the secret key"
+    )
+    host: str = Field(
+        "127.0.0.1", description="address to listen on; the default is this machine only"
+    )
     port: int = Field(8000, ge=0, le=65535, description="port to listen on; 0 takes any free one")
     threads: int = Field(6, ge=1, le=64, description="requests answered at the same time")
-    address: str = Field("", description="address that people type, for QR codes; empty: as the browser asked")
-    behind_tls: bool = Field(False, description="true when a proxy in front speaks HTTPS: cookies become Secure")
-    organisation: str = Field("", max_length=80, description="name of the employer, on pages and exports")
-    time_zone: str = Field("America/Chicago", description="time zone of worksites that name none of their own")
-    pass_mark: int = Field(80, ge=50, le=100, description="per cent of the questions and problems that are not must-know")
-    due_soon_days: int = Field(30, ge=1, le=180, description="days before a due date at which a tag says due soon")
-    code_minutes: int = Field(30, ge=1, le=1440, description="minutes that a one-time code may be used")
-    wrong_tries: int = Field(10, ge=3, le=10, description="wrong PINs before a device needs a fresh one-time code")
-    idle_shared_seconds: int = Field(240, ge=60, le=3600, description="idle time before a shared tablet signs a person out")
-    idle_own_seconds: int = Field(1800, ge=120, le=43200, description="idle time before any other device signs a person out")
-    warning_seconds: int = Field(45, ge=20, le=600, description="how long before signing out the page warns")
+    address: str = Field(
+        "", description="address that people type, for QR codes; empty: as the browser asked"
+    )
+    behind_tls: bool = Field(
+        False, description="true when a proxy in front speaks HTTPS: cookies become Secure"
+    )
+    organisation: str = Field(
+        "", max_length=80, description="name of the employer, on pages and exports"
+    )
+    time_zone: str = Field(
+        "America/Chicago", description="time zone of worksites that name none of their own"
+    )
+    pass_mark: int = Field(
+        80,
+        ge=50,
+        le=100,
+        description="per cent of the questions and problems that are not must-know",
+    )
+    due_soon_days: int = Field(
+        30, ge=1, le=180, description="days before a due date at which a tag says due soon"
+    )
+    code_minutes: int = Field(
+        30, ge=1, le=1440, description="minutes that a one-time code may be used"
+    )
+    wrong_tries: int = Field(
+        10, ge=3, le=10, description="wrong PINs before a device needs a fresh one-time code"
+    )
+    idle_shared_seconds: int = Field(
+        240, ge=60, le=3600, description="idle time before a shared tablet signs a person out"
+    )
+    idle_own_seconds: int = Field(
+        1800, ge=120, le=43200, description="idle time before any other device signs a person out"
+    )
+    warning_seconds: int = Field(
+        45, ge=20, le=600, description="how long before signing out the page warns"
+    )
     session_hours: int = Field(12, ge=1, le=24, description="longest time signed in, idle or not")
 
     @field_validator("time_zone")

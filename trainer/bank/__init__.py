@@ -7,11 +7,21 @@ from trainer.bank.check import Fault, faults
 from trainer.bank.draw import DrawFault, Problem, Step, draw, draw_questions, thaw
 from trainer.bank.lots import shuffle
 from trainer.bank.mark import Blank, Marking, Slip, mark, mark_choice
-from trainer.bank.read import Bank, BankFault, Exercise, Option, Question, load, read_folder
+from trainer.bank.read import (
+    Bank,
+    BankFault,
+    Exercise,
+    Option,
+    Question,
+    load,
+    read_folder,
+    thaw_question,
+)
 from trainer.bank.words import Words, number
 
 __all__ = [
     "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Fault", "Marking", "Option",
     "Problem", "Question", "Slip", "Step", "Words", "draw", "draw_questions", "faults", "load",
     "mark", "mark_choice", "number", "read_folder", "shuffle", "thaw",
+    "thaw_question",
 ]

@@ -216,6 +216,9 @@ def _not_the_answer(blank: Blank, value: float, factor: float | None) -> Words:
     """Return the sentence for a wrong number, which it repeats unless that would mislead."""
     if factor is None or not (value == 0 or 1e-6 < abs(value) < 1e9):
         return NOT_IT
+    # A number that we would round is not the one that was typed.
+    if float(number(value).replace(",", "")) != value:
+        return NOT_IT
     return _fill(WRONG, shown=_shown(blank, value))
 
 

@@ -50,6 +50,27 @@ class Question:
     options: tuple[Option, ...]
     version: str
 
+    def freeze(self) -> dict:
+        """Return a JSON-able snapshot, which `thaw_question` turns back."""
+        plain = {name: getattr(self, name) for name in _PLAIN_FIELDS}
+        options = [
+            {"right": one.right, "text": one.text.freeze(), "why": one.why.freeze()}
+            for one in self.options
+        ]
+        return plain | {"ask": self.ask.freeze(), "options": options}
+
+
+_PLAIN_FIELDS = ("slug", "lesson", "section", "element", "must_know", "source", "form", "version")
+
+
+def thaw_question(frozen: Mapping) -> Question:
+    """Return the question of a snapshot, as it was asked, whatever became of its file since."""
+    options = tuple(
+        Option(one["right"], words(one["text"]), words(one["why"])) for one in frozen["options"]
+    )
+    plain = {name: frozen[name] for name in _PLAIN_FIELDS}
+    return Question(**plain, ask=words(frozen["ask"]), options=options)
+
 
 @dataclass(frozen=True)
 class BlankPlan:

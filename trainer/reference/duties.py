@@ -37,7 +37,7 @@ def rows() -> tuple[Duty, ...]:
 
 
 def owed(rule_set: str, use: str, *, tight: bool, filtering: bool, on: date) -> tuple[Duty, ...]:
-    """Return the duties for one respirator and use on a day; a state without rows has the federal ones."""
+    """Return the duties for one use on a day; a state without rows has the federal ones."""
     sets = {row.rule_set for row in rows()}
     chosen = rule_set if rule_set in sets else "federal"
     applies = {"any": True, "tight": tight, "not-filtering": not filtering}

@@ -119,7 +119,7 @@ def answer(
     language: str,
     now: datetime,
 ) -> None:
-    """Mark an answer to a step and keep it; one sent twice, or to a step that is past, is dropped."""
+    """Mark an answer to a step and keep it; one to a step that is past is dropped."""
     answers = _answers(db, person, exercise)
     state = _follow(person, exercise, answers, language)
     if (state.ordinal, state.step) != (ordinal, step):

@@ -27,6 +27,7 @@ class Shown:
     """An item as a person meets it: the question with its options in order, or the problem."""
 
     item: SittingItem
+    section: str  # of the lesson, which explains it
     question: bank.Question | None = None
     order: tuple[int, ...] = ()  # the options' own indices in the order shown
     problem: bank.Problem | None = None
@@ -40,13 +41,6 @@ class Shown:
     def answered(self) -> bool:
         """Say whether there is an answer."""
         return bool(self.item.answer)
-
-    @property
-    def section(self) -> str:
-        """Return the section of the lesson that explains it."""
-        if self.question:
-            return self.question.section
-        return bank.load().exercises[self.item.slug].section
 
 
 def open_sitting(db: Session, person: Person, lesson: str) -> Sitting | None:
@@ -211,41 +205,50 @@ def _draw(db: Session, sitting: Sitting, earlier: list[Sitting]) -> list[Sitting
             select(SittingItem.slug).where(SittingItem.sitting_id.in_([one.id for one in earlier]))
         )
     )
+    asked = bank.draw_questions(found, sitting.lesson, sitting.seed, seen)
     questions = [
-        SittingItem(
-            sitting_id=sitting.id,
-            position=0,
-            kind="question",
-            slug=question.slug,
-            must_know=question.must_know,
-            drawn=json.dumps(bank.shuffle(range(len(question.options)), sitting.seed + place)),
-        )
-        for place, question in enumerate(
-            bank.draw_questions(found, sitting.lesson, sitting.seed, seen), start=1
-        )
+        _question_item(sitting, question, sitting.seed + place)
+        for place, question in enumerate(asked, start=1)
     ]
     exercises = bank.shuffle(found.exercises_for(sitting.lesson), sitting.seed)
     problems = [
-        SittingItem(
-            sitting_id=sitting.id,
-            position=0,
-            kind="problem",
-            slug=exercises[place % len(exercises)].slug,
-            drawn=json.dumps(
-                bank.draw(exercises[place % len(exercises)], sitting.seed + place).freeze()
-            ),
-        )
+        _problem_item(sitting, exercises[place % len(exercises)], sitting.seed + place)
         for place in range(PROBLEMS if exercises else 0)
     ]
     return bank.shuffle(questions + problems, sitting.seed)
 
 
+def _question_item(sitting: Sitting, question: bank.Question, seed: int) -> SittingItem:
+    order = bank.shuffle(range(len(question.options)), seed)
+    return SittingItem(
+        sitting_id=sitting.id,
+        position=0,
+        kind="question",
+        slug=question.slug,
+        must_know=question.must_know,
+        drawn=json.dumps({"order": order, "question": question.freeze()}, ensure_ascii=False),
+    )
+
+
+def _problem_item(sitting: Sitting, exercise: bank.Exercise, seed: int) -> SittingItem:
+    problem = bank.draw(exercise, seed).freeze()
+    return SittingItem(
+        sitting_id=sitting.id,
+        position=0,
+        kind="problem",
+        slug=exercise.slug,
+        drawn=json.dumps({"section": exercise.section, "problem": problem}, ensure_ascii=False),
+    )
+
+
 def _show(item: SittingItem) -> Shown:
-    found = bank.load()
+    # What was drawn is kept whole: a program brought up to date in the middle of a sitting
+    # changes nothing of it.
     drawn = json.loads(item.drawn)
     if item.kind == "question":
-        return Shown(item, question=found.questions[item.slug], order=tuple(drawn))
-    return Shown(item, problem=bank.Problem.thaw(drawn, found.exercises[item.slug]))
+        question = bank.thaw_question(drawn["question"])
+        return Shown(item, drawn["question"]["section"], question, tuple(drawn["order"]))
+    return Shown(item, drawn["section"], problem=bank.thaw(drawn["problem"]))
 
 
 def _kept(one: Shown, given: list[str]) -> str:

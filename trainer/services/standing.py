@@ -108,7 +108,7 @@ class History:
         return passes[-1] if passes else None
 
     def this_round(self, today: date) -> dict[str, tuple[Entry, dict]]:
-        """Return the passes that count towards training as a whole: since the last, within a year."""
+        """Return the passes that count towards the whole: since the last one, within a year."""
         last = self.last_training()
         passes = {slug: self.passed_since(slug, last.number if last else 0) for slug in self.course}
         return {

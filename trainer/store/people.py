@@ -128,6 +128,7 @@ def board(
         .join(Person, Person.id == Standing.person_id)
         .join(Respirator, Respirator.id == Standing.respirator_id, isouter=True)
         .where(Person.left_on.is_(None))
+        .where(or_(Standing.respirator_id.is_not(None), Person.id.in_(_workers())))
     )
     if worksite_ids is not None:
         there = select(Membership.person_id).where(Membership.worksite_id.in_(worksite_ids))
@@ -136,10 +137,15 @@ def board(
         query = query.where(Person.search_key.contains(plain(search), autoescape=True))
     query = _in_state(query, state, today, soon)
     total = db.exec(select(func.count()).select_from(query.subquery())).one()
-    # Not clear comes before clear, and what ends sooner before what ends later.
+    # Not clear comes before clear, what was begun before what is new, sooner before later.
     clear = (Standing.clear_until.is_not(None)) & (Standing.clear_until >= today)
-    page = query.order_by(clear, Standing.clear_until, Person.search_key, Standing.id)
+    order = (clear, Standing.begun.desc(), Standing.clear_until, Person.search_key, Standing.id)
+    page = query.order_by(*order)
     return list(db.exec(page.offset(first).limit(most))), total
+
+
+def _workers():
+    return select(PersonRole.person_id).where(PersonRole.role == "worker")
 
 
 def _in_state(query, state: str, today: date, soon: date):

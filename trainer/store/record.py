@@ -118,10 +118,9 @@ def count(db: Session) -> int:
 
 def verify(db: Session) -> Iterator[Break | None]:
     """Walk the record; give None for each entry that holds, and stop at the first that does not."""
-    previous, number = BEGINNING, 0
+    previous = BEGINNING
     query = select(Entry).order_by(Entry.number).execution_options(yield_per=1000)
-    for entry in db.exec(query):
-        number += 1
+    for number, entry in enumerate(db.exec(query), start=1):
         why = _fault(entry, number, previous)
         if why:
             yield Break(entry.number, why)

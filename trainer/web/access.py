@@ -146,7 +146,7 @@ def keep_device(response, secret: str) -> None:
 
 
 def their(db, number: str) -> Person:
-    """Return the person of this number if the signed-in one may see them; else there is no such page.
+    """Return the person of this number if the signed-in one may see them; else answer 404.
 
     A coordinator sees everyone, a trainer those of their worksites, nobody else anyone.
     """

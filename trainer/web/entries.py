@@ -31,7 +31,7 @@ class Line:
 
 
 def lines(entries: list[Entry], medical: bool) -> list[Line]:
-    """Return entries as they are shown, newest first; determinations only for those with the right."""
+    """Return entries newest first; determinations only for those with the right."""
     shown = [entry for entry in entries if medical or entry.kind != "medical"]
     return [_line(entry, record.body(entry)) for entry in reversed(shown)]
 

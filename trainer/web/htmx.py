@@ -1,23 +1,13 @@
-"""Whole pages, and the fragments that htmx asks for."""
+"""What differs when htmx asks: fragments, and redirects that the browser itself follows."""
 
 from urllib.parse import urlsplit
 
-from flask import Response, make_response, redirect, render_template, request
+from flask import Response, make_response, redirect, request
 
 
 def wants_part() -> bool:
     """Say whether htmx asks for a part of the page."""
     return request.headers.get("HX-Request-Type") == "partial"
-
-
-def page(name: str, status: int = 200, **values: object) -> Response:
-    """Render a page, or only its fragment (the template with an underscore) when htmx asks for it."""
-    if wants_part():
-        folder, _, file = name.rpartition("/")
-        name = f"{folder}/_{file}"
-    response = make_response(render_template(name, **values), status)
-    response.vary.add("HX-Request-Type")
-    return response
 
 
 def go(target: str) -> Response:

@@ -30,7 +30,7 @@ def init_app(app: Flask) -> None:
 
 
 def current() -> str:
-    """Return the language of this request: chosen in this browser, the person's own, or asked for."""
+    """Return the language: chosen in this browser, the person's own, or asked for."""
     if not has_request_context():
         return "en"
     chosen = session.get("language")

@@ -43,7 +43,8 @@ def wears(respirator: Respirator) -> str:
     named = f"{respirator.make} {respirator.model} {respirator.style}".strip()
     size = gettext("size %(size)s", size=respirator.size) if respirator.size else ""
     parts = [row.name(language.current()), named, size, respirator.filters]
-    return ", ".join(part for part in parts if part)
+    line = ", ".join(part for part in parts if part)
+    return line[:1].upper() + line[1:]
 
 
 def ask_at(worksite: Worksite | None) -> Ask | None:

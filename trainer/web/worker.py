@@ -347,14 +347,12 @@ def _onward(db, slug: str) -> tuple[str, str]:
 
 def _lesson_states(
     db, history: standing.History, to_do: list[standing.LessonToDo]
-) -> list[tuple[lessons.Lesson, str, date | None, str]]:
+) -> list[tuple[lessons.Lesson, str, date | None]]:
     open_ = {item.slug: item for item in to_do}
     rows = []
     for found in lessons.load().all:
         item = open_.get(found.slug)
         begun = learning.place(db, g.person, found.slug) is not None
         state = ("begun" if begun else "todo") if item else "done"
-        rows.append(
-            (found, state, item.due if item else None, entries.reason(item.reason) if item else "")
-        )
+        rows.append((found, state, item.due if item else None))
     return rows
