@@ -293,6 +293,7 @@ def test_the_demo_is_served_printed_ended_and_served_again(tmp_path: Path) -> No
     before, codes = key.read_text(), re.findall(r"code (\S+), today", out)
 
     again = Served("--demo")
+    assert again.get("/sign-in") == 200
     code, out, errors = again.end()
     assert (code, errors) == (0, "")
     assert key.read_text() == before

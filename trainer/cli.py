@@ -20,7 +20,7 @@ import click
 if TYPE_CHECKING:
     from flask import Flask
     from sqlmodel import Session
-    from waitress.server import MultiSocketServer, TcpWSGIServer
+    from waitress.server import TcpWSGIServer
 
     from trainer.bank import Fault
     from trainer.config import Settings
@@ -88,17 +88,23 @@ def commands() -> None:
 @data_option
 def serve(demo: bool, host: str | None, port: int | None, data: Path | None) -> None:
     """Serve the pages until Ctrl+C or SIGTERM."""
+    from trainer.app import create_app
+
     data = data or (DEMO_FOLDER if demo else None)
     settings = _settings(host=host, port=port, data=data)
-    with _record(settings, make=True) as store:
+    with _record(settings, make=True) as store, _listening(settings) as port, _content_faults():
         key = _secret_key(settings.data)
         if demo:
             settings = _fill_demo(settings, store)
-        server = _server(_app(settings, store, key), settings)
-        click.echo(f"Donning Room is at {_address(settings, _port(server))} (Ctrl+C ends it).")
+        server = _server(create_app(settings, store, key), port, settings)
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+        address = _address(settings, port.getsockname()[1])
+        click.echo(f"Donning Room is at {address} (Ctrl+C ends it).")
         if demo:
-            _print_sign_ins(_demo_sign_ins(store), _address(settings, _port(server)))
-        _run(server)
+            _print_sign_ins(_demo_sign_ins(store), address)
+        # What is being answered when the end comes is finished first.
+        server.run()
+        server.close()
 
 
 @commands.command("check-content", short_help="Check lessons, drawings and questions.")
@@ -299,19 +305,37 @@ def _worksite(db: "Session", name: str) -> int:
 # Serving.
 
 
-def _app(settings: "Settings", store: "Store", key: str) -> "Flask":
-    from trainer.app import create_app
+@contextmanager
+def _content_faults() -> Iterator[None]:
     from trainer.bank import BankFault
     from trainer.lessons import LessonFault
 
     try:
-        return create_app(settings, store, key)
+        yield
     except (BankFault, LessonFault) as fault:
         raise Stop(f"{fault} (donning-room check-content lists every fault)", BROKEN) from None
 
 
-def _server(app: "Flask", settings: "Settings") -> "TcpWSGIServer | MultiSocketServer":
-    """Return the server, its socket bound."""
+def _listening(settings: "Settings") -> socket.socket:
+    """Return the socket, bound before the work of a start, so that a fault shows at once."""
+    host, port = settings.host, settings.port
+    try:
+        found = socket.getaddrinfo(
+            host or None, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )
+        family, *_, where = found[0]
+        return socket.create_server(where[:2], family=family)
+    except (socket.gaierror, UnicodeError):
+        raise Stop(f"{host} is no address that this machine knows.") from None
+    except OSError as fault:
+        if fault.errno == errno.EADDRINUSE:
+            raise Stop(f"Port {port} of {host} is taken; "
+                       "choose another with --port, or 0 for any free one.") from None
+        raise Stop(f"Port {port} of {host} cannot be listened on: "
+                   f"{os.strerror(fault.errno)}.") from None
+
+
+def _server(app: "Flask", port: socket.socket, settings: "Settings") -> "TcpWSGIServer":
     from waitress import create_server
 
     # Behind a proxy every request comes from the proxy, which says whose it was.
@@ -321,24 +345,10 @@ def _server(app: "Flask", settings: "Settings") -> "TcpWSGIServer | MultiSocketS
         "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"},
         "clear_untrusted_proxy_headers": True,
     }
-    try:
-        return create_server(
-            app, host=settings.host, port=settings.port, threads=settings.threads, ident=None,
-            **(proxy if settings.behind_tls else {}),
-        )
-    except OSError as fault:
-        if fault.errno == errno.EADDRINUSE:
-            raise Stop(f"Port {settings.port} of {settings.host} is taken; "
-                       "choose another with --port, or 0 for any free one.") from None
-        raise Stop(f"{settings.host}, port {settings.port}, cannot be listened on: "
-                   f"{fault.strerror}.") from None
-    except ValueError:
-        raise Stop(f"{settings.host} is no address that this machine knows.") from None
-
-
-def _port(server: "TcpWSGIServer | MultiSocketServer") -> int:
-    listening = getattr(server, "effective_listen", None) or [("", server.effective_port)]
-    return int(listening[0][1])
+    return create_server(
+        app, sockets=[port], threads=settings.threads, ident=None,
+        **(proxy if settings.behind_tls else {}),
+    )
 
 
 def _address(settings: "Settings", port: int) -> str:
@@ -354,13 +364,6 @@ def _enrol_address(address: str, number: str) -> str:
     from urllib.parse import urlencode
 
     return f"{address}/enrol?{urlencode({'number': number})}"
-
-
-def _run(server: "TcpWSGIServer | MultiSocketServer") -> None:
-    """Answer requests until told to end; those being answered are finished first."""
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
-    server.run()
-    server.close()
 
 
 # The demo.

@@ -174,17 +174,22 @@ def record_practice(
 def complete_training(db: Session, by: Scribe, person: Person) -> Entry | None:
     """Record training as a whole when every lesson is passed and practice was watched.
 
-    Practice counts for the respirators that need it, each class of them, within the year.
+    Practice counts for the respirators that need it, each class of them, when it was watched
+    since training was last complete, and within the year.
     Returns None while something is missing.
     """
     on = standing.today(db, person, by.now, by.zone)
     history = standing.History(db, person)
     passes = history.this_round(on)
     worn = [item for item in people.respirators(db, person.id) if item.use == "required"]
+    before = history.last_training()
     current = [
         found[0]
         for found in (history.practice(item.class_slug) for item in worn)
-        if found and found[1]["passed"] and on <= next_due(found[0].happened_on)
+        if found
+        and found[1]["passed"]
+        and found[0].number > (before.number if before else 0)
+        and on <= next_due(found[0].happened_on)
     ]
     if not worn or len(current) < len(worn) or len(passes) < len(history.course):
         return None

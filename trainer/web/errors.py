@@ -1,6 +1,6 @@
 """What a person sees when something does not work: a sentence, never a traceback."""
 
-from flask import Flask, Response, make_response, render_template, request
+from flask import Flask, Response, current_app, make_response, render_template, request
 from flask_babel import gettext
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
@@ -53,8 +53,6 @@ def _http(fault: HTTPException) -> Response:
 
 
 def _unexpected(fault: Exception) -> Response:
-    from flask import current_app
-
     current_app.logger.exception("unexpected fault at %s", request.path)
     if current_app.config.get("TESTING"):
         raise fault
@@ -64,4 +62,6 @@ def _unexpected(fault: Exception) -> Response:
 
 
 def _page(code: int, title: str, text: str) -> Response:
-    return make_response(render_template("fault.html", title=title, text=text), code)
+    # The language switch of this page must not lead to an address that only takes forms.
+    here = request.path if request.method == "GET" else "/"
+    return make_response(render_template("fault.html", title=title, text=text, here=here), code)

@@ -155,7 +155,7 @@ class Slip:
     """A one-time code to show or print."""
 
     code: str
-    until: object
+    until: str  # hours and minutes by the clock of the works
     person: Person | None
     worksite: Worksite | None
     qr: Markup
@@ -179,7 +179,8 @@ def slip(
         svgclass=None,
         lineclass=None,
     )
-    return Slip(shown, row.expires_at, person, worksite, Markup(out.getvalue().decode()))  # noqa: S704
+    until = row.expires_at.astimezone(access.settings().zone)
+    return Slip(shown, f"{until:%H:%M}", person, worksite, Markup(out.getvalue().decode()))  # noqa: S704
 
 
 def _board(mine: bool) -> str:

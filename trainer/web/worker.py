@@ -1,6 +1,6 @@
 """The worker's pages: the tag, lessons and their problems, sittings, one's own record."""
 
-from datetime import date
+from datetime import date, timedelta
 
 from flask import Blueprint, abort, flash, g, render_template, request
 from flask_babel import gettext
@@ -16,6 +16,8 @@ from trainer.web.errors import say
 from trainer.web.language import current
 
 bp = Blueprint("worker", __name__)
+
+FRESH = timedelta(minutes=2)
 
 
 @bp.get("/tag")
@@ -39,6 +41,7 @@ def tag():
         ]
         worksite = standing.home_worksite(db, g.person)
         states = _lesson_states(db, history, to_do)
+        newest = history.entries[-1].recorded_at if history.entries else ""
     return render_template(
         "worker/tag.html",
         tags=shown,
@@ -47,7 +50,8 @@ def tag():
         onward=onward,
         lessons=states,
         place=worksite.name if worksite else "",
-        today=today,
+        # The stamp comes down once, just after the entry that turned the tag clear.
+        fresh=newest > record.moment(now() - FRESH),
     )
 
 
