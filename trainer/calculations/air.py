@@ -53,8 +53,10 @@ def oxygen_deficient(percent: float, altitude_ft: float = 0) -> bool:
 
 
 def table_ii_exception_holds(percent: float, altitude_ft: float) -> bool:
-    """Say whether oxygen lies in the range of Table II, so that any atmosphere-supplying
-    respirator will do, if the employer shows that it stays there under all foreseeable conditions.
+    """Say whether oxygen lies in the range of Table II for that altitude.
+
+    Then any atmosphere-supplying respirator will do, if the employer shows that the oxygen
+    stays in the range under all foreseeable conditions; otherwise the air is IDLH.
 
     percent      oxygen by volume, 0 to 100
     altitude_ft  -1,500 to 36,000; between two printed bands the higher one counts

@@ -16,7 +16,8 @@ from trainer.services.refusal import Refusal
 from trainer.store import people
 from trainer.store.tables import Membership, Person, PersonRole, Respirator, Worksite
 
-NUMBER = re.compile(r"[0-9A-Za-z][0-9A-Za-z._/-]{0,19}")
+NUMBER = re.compile(r"(?!new$)[0-9A-Za-z][0-9A-Za-z._-]{0,19}", re.IGNORECASE)
+"""A number is part of an address, /people/00417, beside /people/new; so it holds no slash."""
 USES = ("required", "voluntary")
 
 

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from trainer import lessons
+from trainer.calculations.faults import CalculationFault
 from trainer.calculations.fit import fit_test_passes
 from trainer.calculations.periods import next_due
 from trainer.reference import fit_test_protocols, respirator_classes
@@ -90,14 +91,20 @@ def record_fit_test(
             "First give the respirator its make, model, style and size: "
             "a fit test holds for exactly these."
         )
-    kind = fit_test_protocols.get(protocol).kind
+    named = fit_test_protocols.get(protocol)
+    if named is None:
+        raise Refusal("Choose the kind of test.")
+    kind = named.kind
     if kind == "quantitative":
         if fit_factor is None or not recording.strip():
             raise Refusal(
                 "A quantitative test needs its fit factor and where its recording is kept."
             )
         full = row.facepiece == "full"
-        passed = fit_test_passes(fit_factor, "full" if full else "half")
+        try:
+            passed = fit_test_passes(fit_factor, "full" if full else "half")
+        except CalculationFault:
+            raise Refusal("The fit factor is a number, zero or above.") from None
     elif passed is None or fit_factor is not None:
         raise Refusal("A qualitative test has pass or fail, and no fit factor.")
     body = {

@@ -41,6 +41,11 @@ def roles(db: Session, person_id: int) -> frozenset[str]:
     )
 
 
+def staff(db: Session) -> set[int]:
+    """Return the ids of everybody who is a trainer or a coordinator."""
+    return set(db.exec(select(PersonRole.person_id).where(PersonRole.role != "worker")))
+
+
 def worksites(db: Session, person_id: int) -> list[Worksite]:
     """Return the worksites a person belongs to, the first one first."""
     query = (

@@ -138,7 +138,9 @@ def _fault(entry: Entry, number: int, previous: str) -> str:
     if entry.hash != _entry_hash(entry):
         return "its hash does not fit what stands beside it"
     if entry.body is None:
-        return "" if entry.salt is None else "its body is gone but its salt is not"
+        # Nothing erases a body yet. What will, when its retention ends, puts an entry of its
+        # own into the record, and only that will excuse a gap.
+        return "its body is gone, and no entry says why"
     if entry.body_hash != _body_hash(entry.salt or "", entry.body):
         return "its body is not the one that was recorded"
     said = json.loads(entry.body)

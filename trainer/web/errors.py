@@ -3,7 +3,7 @@
 from flask import Flask, Response, current_app, make_response, render_template, request
 from flask_babel import gettext
 from flask_wtf.csrf import CSRFError
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, NotFound
 
 from trainer.services.refusal import Refusal
 
@@ -18,6 +18,7 @@ def init_app(app: Flask) -> None:
     app.register_error_handler(CSRFError, _stale_form)
     app.register_error_handler(HTTPException, _http)
     app.register_error_handler(Refusal, _refused)
+    app.register_error_handler(OverflowError, _too_large)
     app.register_error_handler(Exception, _unexpected)
 
 
@@ -50,6 +51,11 @@ def _http(fault: HTTPException) -> Response:
             title = gettext("That did not work")
             text = gettext("Go back and try it once more.")
     return _page(fault.code or 500, title, text)
+
+
+def _too_large(_: OverflowError) -> Response:
+    """Answer an address with a number larger than any the database can hold."""
+    return _http(NotFound())
 
 
 def _unexpected(fault: Exception) -> Response:

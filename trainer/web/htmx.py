@@ -21,6 +21,8 @@ def go(target: str) -> Response:
 
 def safe_target(given: str, otherwise: str = "/") -> str:
     """Return an address of this program; anything that leads elsewhere becomes `otherwise`."""
+    # Browsers drop tabs and line ends, and take a backslash for a slash.
+    odd = "\\" in given or not given.isprintable()
     parts = urlsplit(given)
-    inside = given.startswith("/") and not given.startswith(("//", "/\\"))
-    return given if inside and not parts.scheme and not parts.netloc else otherwise
+    inside = given.startswith("/") and not given.startswith("//")
+    return given if inside and not odd and not parts.scheme and not parts.netloc else otherwise

@@ -72,6 +72,7 @@ def person(number: str):
         rows = record.of_person(db, found.number)
         places = people.worksites(db, found.id)
         roles = people.roles(db, found.id)
+        may_give_code = _may_give_code(db, found)
         assigned = [
             item
             for item in people.assignments(db, found.id)
@@ -81,6 +82,7 @@ def person(number: str):
         "people/person.html",
         found=found,
         found_roles=roles,
+        may_give_code=may_give_code,
         places=places,
         tags=tags,
         until=tagging.until,
@@ -101,7 +103,7 @@ def person(number: str):
 def code(number: str):
     """Make a one-time code for a person and show it, as text and to scan."""
     with writing() as db:
-        found = access.their(db, number)
+        found = _for_code(db, number)
         text, row = signing_in.make_code(db, g.person, now(), access.limits(), person=found)
     return render_template(
         "people/code.html", slips=[slip(text, row, found)], here=f"/people/{number}", one=True
@@ -117,6 +119,7 @@ def codes():
     chosen = _chosen(choices)
     with reading() as db:
         rows = people.at_worksite(db, chosen) if chosen else []
+        rows = [one for one in rows if _may_give_code(db, one)]
     return render_template("people/codes.html", choices=choices, chosen=chosen, rows=rows)
 
 
@@ -127,7 +130,7 @@ def print_codes():
     with writing() as db:
         slips = []
         for number in request.form.getlist("person"):
-            found = access.their(db, number)
+            found = _for_code(db, number)
             text, row = signing_in.make_code(db, g.person, now(), access.limits(), person=found)
             slips.append(slip(text, row, found))
     return render_template("people/code.html", slips=slips, here="/codes", one=False)
@@ -181,6 +184,22 @@ def slip(
     )
     until = row.expires_at.astimezone(access.settings().zone)
     return Slip(shown, f"{until:%H:%M}", person, worksite, Markup(out.getvalue().decode()))  # noqa: S704
+
+
+def _may_give_code(db, found: Person) -> bool:
+    """Say whether the signed-in person may make a code for somebody.
+
+    A code lets its holder in as that person, so a trainer makes none for a colleague, whose
+    name could then stand under the trainer's own practice, nor for a coordinator.
+    """
+    return (
+        "coordinator" in g.roles or found.id == g.person.id or found.id not in people.staff(db)
+    )
+
+
+def _for_code(db, number: str) -> Person:
+    found = access.their(db, number)
+    return found if _may_give_code(db, found) else abort(403)
 
 
 def _board(mine: bool) -> str:
