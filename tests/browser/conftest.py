@@ -1,0 +1,141 @@
+"""A real browser on a real server: Debian's chromium, driven by Playwright."""
+
+import os
+import shutil
+import threading
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import BrowserContext, Page, sync_playwright
+from waitress.server import create_server
+
+from tests.conftest import PIN
+from trainer import config
+from trainer.app import create_app
+from trainer.services import joining, signing_in
+from trainer.store.engine import Store
+
+# The browser asks nobody outside this machine for anything.
+FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+PHONE = {"width": 375, "height": 800}
+DESKTOP = {"width": 1280, "height": 900}
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Return the browser; only where the machine has none, and not in CI, the test is skipped."""
+    path = shutil.which("chromium")
+    if path is None and os.environ.get("CI") != "true":
+        pytest.skip("no chromium on this machine: apt-get install chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@dataclass
+class Served:
+    """A served installation, its store, and the browser windows opened on it."""
+
+    base: str
+    store: Store
+    chromium: object
+    faults: list[str] = field(default_factory=list)
+    looked_at: set[str] = field(default_factory=set)
+    contexts: list[BrowserContext] = field(default_factory=list)
+
+    def window(self, language: str = "en", size: dict = PHONE, script: bool = True) -> "Window":
+        """Open a window of its own cookies, as another person's device has."""
+        context = self.chromium.new_context(
+            viewport=size, locale=language, java_script_enabled=script, accept_downloads=True
+        )
+        self.contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        page.on("console", self._hear)
+        page.on("pageerror", lambda error: self.faults.append(f"{page.url}: {error}"))
+        return Window(self, page, script)
+
+    def _hear(self, message) -> None:
+        # The browser logs every answer of 4xx; a form with a fault is one, on purpose.
+        if message.type == "error" and "status of 4" not in message.text:
+            self.faults.append(message.text)
+
+
+@dataclass
+class Window:
+    """One window, and what is looked at on every page that it meets."""
+
+    served: Served
+    page: Page
+    script: bool
+
+    def open(self, path: str) -> None:
+        """Open a page and look at it."""
+        self.page.goto(self.served.base + path)
+        self.look()
+
+    def go(self, selector: str) -> None:
+        """Press what a selector finds, and look at the page it leads to."""
+        # Not expect_navigation: htmx notes the address anew after each request, and that counts.
+        with self.page.expect_event("load"):
+            self.page.locator(selector).first.click()
+        self.look()
+
+    def look(self) -> None:
+        """Check the page once for each of its kinds: axe finds nothing, nothing scrolls sideways."""
+        if not self.script:
+            return
+        width = self.page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        assert width <= 0, f"{self.page.url} scrolls sideways by {width} px"
+        kind = self.page.evaluate(
+            "document.documentElement.lang + location.pathname.replace(/[0-9]+/g, 'N')"
+        )
+        if kind in self.served.looked_at:
+            return
+        self.served.looked_at.add(kind)
+        found = Axe().run(self.page).response["violations"]
+        told = [(one["id"], [node["target"] for node in one["nodes"]]) for one in found]
+        assert not told, f"{self.page.url}: {told}"
+
+
+@pytest.fixture
+def served(chromium, tmp_path: Path):
+    """Serve an empty installation."""
+    settings = config.read(data=tmp_path, idle_shared_seconds=120, warning_seconds=30)
+    store = Store(settings.database_url)
+    store.upgrade()
+    server = create_server(create_app(settings, store, "only for tests"), host="127.0.0.1", port=0)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    made = Served(f"http://127.0.0.1:{server.effective_port}", store, chromium)
+    yield made
+    for context in made.contexts:
+        context.close()
+    server.close()
+    thread.join(timeout=5)
+    store.close()
+    assert made.faults == []
+
+
+def first_coordinator(store: Store) -> str:
+    """Add the first coordinator, number 1, and return the one-time code."""
+    now = datetime.now(UTC)
+    with store.writing() as db:
+        person = joining.add_person(
+            db, now, number="1", name="Ida Marrow", roles=["coordinator"], seed="Ida"
+        )
+        code, _ = signing_in.make_code(db, None, now, signing_in.Limits(), person=person)
+    return code
+
+
+def enrol(window: Window, number: str, code: str) -> None:
+    """Use a one-time code on a device and choose a PIN."""
+    window.open(f"/enrol?number={number}&code={code}")
+    window.go("main form button")
+    window.page.fill("#pin", PIN)
+    window.page.fill("#again", PIN)
+    window.go("main form button")

@@ -1,0 +1,162 @@
+"""The main job as people do it in a browser, in either language, with or without script."""
+
+import re
+
+from playwright.sync_api import expect
+
+from tests.browser.conftest import DESKTOP, Served, Window, enrol, first_coordinator
+from tests.conftest import right_answer
+from trainer import bank, lessons
+from trainer.services import learning, sitting
+from trainer.store import people
+from trainer.store.tables import Sitting
+
+WORKER = "00417"
+FIELDS = {
+    "make": "Invented Aldermoor",
+    "model": "Half 2",
+    "style": "elastomeric",
+    "size": "M",
+    "filters": "organic vapor",
+}
+
+
+def set_up(served: Served, script: bool) -> tuple[Window, Window, str]:
+    """Let the coordinator add worksite, trainer and worker; return both windows and a code."""
+    ida = served.window(size=DESKTOP, script=script)
+    enrol(ida, "1", first_coordinator(served.store))
+    ida.open("/worksites/new")
+    for name, value in (
+        ("name", "Laminating Loft"),
+        ("time_zone", "America/Chicago"),
+        ("ask_name", "R. Odell"),
+        ("ask_telephone", "555 0142"),
+    ):
+        ida.page.fill(f"#{name}", value)
+    ida.go("main form button")
+    add_person(ida, "2", "Ravi Odell", "trainer", "Industrial hygienist")
+    add_person(ida, WORKER, "Imara Sollis", "worker", "")
+    ida.open(f"/people/{WORKER}/respirators")
+    ida.page.select_option("#class_slug", "apr-half")
+    for name, value in FIELDS.items():
+        ida.page.fill(f"#{name}", value)
+    ida.go("main form[novalidate] button")
+    ida.open(f"/people/{WORKER}/medical")
+    ida.page.check("[name=outcome][value=cleared]")
+    ida.go("main form button")
+    odell = served.window(script=script)
+    ida.open("/people/2")
+    enrol(odell, "2", show_code(ida, "2"))
+    odell.open(f"/people/{WORKER}")
+    return ida, odell, show_code(odell, WORKER)
+
+
+def add_person(window: Window, number: str, name: str, role: str, qualification: str) -> None:
+    """Add a person at the first worksite."""
+    window.open("/people/new")
+    window.page.fill("#number", number)
+    window.page.fill("#name", name)
+    window.page.check(f"[name=roles][value={role}]")
+    window.page.check("[name=worksites][value='1']")
+    window.page.fill("#qualification", qualification)
+    window.go("main form button")
+
+
+def show_code(window: Window, number: str) -> str:
+    """Press for a one-time code on a person's page and return it."""
+    window.go(f"form[action='/people/{number}/code'] button")
+    assert window.page.locator(".qr svg").count() == 1
+    return window.page.locator(".code").inner_text()
+
+
+def read(window: Window, slug: str) -> None:
+    """Read every section of a lesson to its end."""
+    window.open(f"/lessons/{slug}/{lessons.load().get(slug).sections[0].id}")
+    for _ in lessons.load().get(slug).sections:
+        window.go(".onward button")
+    assert f"/lessons/{slug}#sitting" in window.page.url
+
+
+def begin(window: Window, slug: str) -> int:
+    """Begin the closing sitting, and return its number."""
+    window.go(f"form[action='/lessons/{slug}/sitting'] button")
+    return int(re.search(r"/sittings/(\d+)/", window.page.url).group(1))
+
+
+def items(served: Served, number: int) -> list[sitting.Shown]:
+    """Return what a sitting asks, to know the right answers."""
+    with served.store.reading() as db:
+        return sitting.shown(db, db.get(Sitting, number))
+
+
+def give(window: Window, one: sitting.Shown, answers: list[str]) -> None:
+    """Answer the item that is shown and send it."""
+    for answer in answers:
+        if window.page.locator("main input[name=answer][type=radio]").count() or window.page.locator("main input[name=answer][type=checkbox]").count():
+            window.page.check(f"main input[name=answer][value='{answer}']")
+        else:
+            window.page.fill("main input[name=answer]", answer)
+    window.go("main form .do button")
+
+
+def hand_in(window: Window, served: Served, number: int, answer=right_answer) -> bool:
+    """Answer what is open, look over, hand in; say whether it passed."""
+    for one in items(served, number):
+        if not one.answered:
+            window.open(f"/sittings/{number}/{one.item.position}")
+            give(window, one, answer(one))
+    window.open(f"/sittings/{number}/review")
+    window.go(f"form[action='/sittings/{number}/close'] button")
+    assert window.page.locator(".marked > li").count() == len(items(served, number))
+    return window.page.locator(".verdict.yes").count() == 1
+
+
+def work_a_problem(window: Window, served: Served, slug: str, section: str, name: str) -> None:
+    """Work the first problem of a lesson: wrong first, which is named, then right."""
+    window.open(f"/lessons/{slug}/{section}")
+    panel = window.page.locator(f"#{name}")
+    act(window, panel)
+    with served.store.reading() as db:
+        worker = people.by_number(db, WORKER)
+        state = learning.drill(db, worker, bank.load().exercises[name], "en")
+    blank = state.problem.steps[state.step].blank
+    slip = next(slip for slip in blank.slips if not isinstance(slip.value, str))
+    panel.locator("[name=answer]").fill(str(slip.value))
+    act(window, panel)
+    told = window.page.locator(f"#{name} .slip.wrong")
+    expect(told).to_contain_text(slip.say(window.page.locator("html").get_attribute("lang")))
+    expect(told.locator(".alike")).to_be_visible()
+    window.page.locator(f"#{name} [name=answer]").fill(blank.typed)
+    act(window, window.page.locator(f"#{name}"))
+    expect(window.page.locator(f"#{name} .slip.right")).to_be_visible()
+
+
+def act(window: Window, panel) -> None:
+    """Press the panel's button, and wait for what the server says."""
+    button = panel.locator("form .do button").first
+    if window.script:
+        with window.page.expect_response(lambda answer: "/problem/" in answer.url):
+            button.click()
+    else:
+        with window.page.expect_event("load"):
+            button.click()
+
+
+def watch_practice(window: Window) -> None:
+    """Watch the practice act by act, all unprompted, and sign it."""
+    window.open(f"/people/{WORKER}")
+    window.go(f"form[action='/people/{WORKER}/practice'] button")
+    marks = window.page.locator("main input[value=unprompted]")
+    assert marks.count() == 7
+    for at in range(7):
+        marks.nth(at).check()
+    window.go("button[name=act][value=sign]")
+
+
+def record_fit_test(window: Window) -> None:
+    """Record a passed quantitative fit test."""
+    window.open(f"/people/{WORKER}/fit-test")
+    window.page.select_option("#protocol", "ambient-aerosol")
+    window.page.fill("#fit_factor", "180")
+    window.page.fill("#recording", "shelf 3, file 12")
+    window.go("main form button")
