@@ -19,7 +19,16 @@ from trainer.services import joining, signing_in
 from trainer.store.engine import Store
 
 # The browser asks nobody outside this machine for anything.
-FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"]
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 PHONE = {"width": 375, "height": 800}
 DESKTOP = {"width": 1280, "height": 900}
 
@@ -86,7 +95,7 @@ class Window:
         self.look()
 
     def look(self) -> None:
-        """Check the page once for each of its kinds: axe finds nothing, nothing scrolls sideways."""
+        """Check that axe finds nothing, once a kind of page, and that nothing scrolls sideways."""
         if not self.script:
             return
         width = self.page.evaluate("document.documentElement.scrollWidth - innerWidth")

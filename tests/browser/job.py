@@ -92,7 +92,7 @@ def items(served: Served, number: int) -> list[sitting.Shown]:
 def give(window: Window, one: sitting.Shown, answers: list[str]) -> None:
     """Answer the item that is shown and send it."""
     for answer in answers:
-        if window.page.locator("main input[name=answer][type=radio]").count() or window.page.locator("main input[name=answer][type=checkbox]").count():
+        if one.question or one.problem.blank.kind == "pick":
             window.page.check(f"main input[name=answer][value='{answer}']")
         else:
             window.page.fill("main input[name=answer]", answer)
