@@ -38,7 +38,7 @@ def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
         # A token that ends while its session lives would lose an answer.
         WTF_CSRF_TIME_LIMIT=None,
         MAX_CONTENT_LENGTH=256 * 1024,
-        SEND_FILE_MAX_AGE_DEFAULT=timedelta(hours=1),
+        SEND_FILE_MAX_AGE_DEFAULT=timedelta(days=365),
         TEMPLATES_AUTO_RELOAD=False,
     )
     app.extensions["settings"] = settings

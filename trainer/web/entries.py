@@ -129,7 +129,8 @@ def _respirator(said: dict) -> str:
         said["model"],
         said["size"],
     ]
-    return " ".join(part for part in parts if part)
+    line = " ".join(part for part in parts if part)
+    return line[:1].upper() + line[1:]
 
 
 def _named(row) -> str:

@@ -1,5 +1,8 @@
 """What every answer says about itself: no foreign script, no frame, no copy of a personal page."""
 
+from hashlib import sha256
+from pathlib import Path
+
 from flask import Flask, Response, g, request
 
 from trainer.web import access
@@ -11,8 +14,23 @@ POLICY = (
 
 
 def init_app(app: Flask) -> None:
-    """Put the headers on every answer."""
+    """Put the headers on every answer, and the files' version into their addresses."""
     app.after_request(_protect)
+    version = _version(Path(app.static_folder))
+
+    @app.url_defaults
+    def name_version(endpoint: str, values: dict) -> None:
+        # Browsers keep a file for a year; a changed one has another address.
+        if endpoint == "static":
+            values["v"] = version
+
+
+def _version(folder: Path) -> str:
+    digest = sha256()
+    for path in sorted(folder.rglob("*")):
+        if path.is_file():
+            digest.update(path.name.encode() + path.read_bytes())
+    return digest.hexdigest()[:8]
 
 
 def _protect(response: Response) -> Response:
