@@ -5,6 +5,7 @@ at the Loft with a half mask; Kim is another there; Noor works at the Joinery.
 """
 
 import re
+import shutil
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -46,11 +47,21 @@ def settings(tmp_path: Path) -> config.Settings:
     return config.read(data=tmp_path)
 
 
+@pytest.fixture(scope="session")
+def empty_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the file of an empty database with all its tables, made once."""
+    settings = config.read(data=tmp_path_factory.mktemp("empty"))
+    made = Store(settings.database_url)
+    made.upgrade()
+    made.close()
+    return settings.data / "record.sqlite"
+
+
 @pytest.fixture
-def store(settings: config.Settings):
+def store(settings: config.Settings, empty_file: Path):
     """Return an empty database with all its tables."""
+    shutil.copy(empty_file, settings.data / "record.sqlite")
     opened = Store(settings.database_url)
-    opened.upgrade()
     yield opened
     opened.close()
 

@@ -18,10 +18,10 @@ from trainer.calculations.clearance import (
 )
 
 FITS = ("invented aldermoor", "half 2", "elastomeric", "m")
-HALF = Worn("apr-half", True, False, False, True, "required", FITS)
-FILTERING = Worn("apr-filtering", True, True, False, True, "required", FITS)
-LOOSE = Worn("papr-loose", False, False, True, True, "required", ("", "", "", ""))
-AIRLINE = Worn("sar-flow-half", True, False, False, False, "required", FITS)
+HALF = Worn("apr-half", True, False, False, "required", FITS)
+FILTERING = Worn("apr-filtering", True, True, False, "required", FITS)
+LOOSE = Worn("papr-loose", False, False, True, "required", ("", "", "", ""))
+AIRLINE = Worn("sar-flow-half", True, False, False, "required", FITS)
 DONE = date(2026, 3, 9)
 LAST_GOOD_DAY = date(2027, 3, 9)
 READY = Facts(
@@ -150,10 +150,11 @@ def test_whoever_is_not_medically_cleared_wears_nothing_whatever_else_is_done():
         assert not clearance(worn, facts, DONE).clear
 
 
-def test_cleared_for_powered_alone_lets_a_powered_respirator_pass_and_no_half_mask():
+def test_cleared_for_powered_alone_lets_a_powered_respirator_pass_and_no_other():
     """(e)(6)(ii): a PAPR where a negative pressure respirator would put health at risk."""
     facts = replace(READY, medical=Medical(DONE, "limits", "powered_only"))
-    assert by_kind(HALF, facts)["medical"] == ("no", "powered_only")
+    for worn in (HALF, FILTERING, AIRLINE):
+        assert by_kind(worn, facts)["medical"] == ("no", "powered_only")
     assert clearance(LOOSE, facts, DONE).clear
 
 

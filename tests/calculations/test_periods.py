@@ -40,7 +40,7 @@ def test_a_year_is_never_longer_than_a_year(completed):
 @pytest.mark.parametrize(
     ("completed", "months", "parameter"),
     [
-        (datetime(2025, 1, 1, 12), 12, "completed"),  # noqa: DTZ001
+        (datetime(2025, 1, 1, 12), 12, "completed"),
         ("2025-01-01", 12, "completed"),
         (date(9999, 6, 1), 12, "completed"),
         (date(2025, 1, 1), 0, "months"),

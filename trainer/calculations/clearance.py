@@ -41,7 +41,6 @@ class Worn:
     tight: bool
     filtering: bool
     powered: bool
-    air_purifying: bool
     use: str  # required or voluntary
     fits: tuple[str, str, str, str]  # make, model, style, size
 
@@ -116,7 +115,8 @@ def _medical(worn: Worn, facts: Facts, today: date, source: str) -> Step:
         return Step("medical", "todo", source=source)
     if medical.outcome not in ("cleared", "limits"):
         return Step("medical", "no", medical.on, why="not_cleared", source=source)
-    if medical.limit == "powered_only" and worn.air_purifying and not worn.powered:
+    # Only is meant as it is written: neither an airline nor a self-contained one is powered.
+    if medical.limit == "powered_only" and not worn.powered:
         return Step("medical", "no", medical.on, why="powered_only", source=source)
     if medical.until and today > medical.until:
         return Step("medical", "no", medical.on, medical.until, "lapsed", source)

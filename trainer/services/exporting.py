@@ -39,7 +39,7 @@ COLUMNS = (
 KINDS = ("lesson", "practice", "training")
 """Entries of training. Medical determinations have an access right of their own and stay out."""
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\x00")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00")
 """What makes a spreadsheet run a cell: OWASP on CSV injection, ASVS 5.0 item 1.2.10, CWE-1236."""
 
 

@@ -93,18 +93,19 @@ def record_fit_test(
         )
     named = fit_test_protocols.get(protocol)
     if named is None:
-        raise Refusal("Choose the kind of test.")
+        raise Refusal("Choose one of these.")
     kind = named.kind
     if kind == "quantitative":
-        if fit_factor is None or not recording.strip():
+        full = row.facepiece == "full"
+        try:
+            # What is no number (none typed, "nan", one below zero) is refused there.
+            passed = fit_test_passes(fit_factor, "full" if full else "half")
+        except CalculationFault:
+            passed = None
+        if passed is None or not recording.strip():
             raise Refusal(
                 "A quantitative test needs its fit factor and where its recording is kept."
             )
-        full = row.facepiece == "full"
-        try:
-            passed = fit_test_passes(fit_factor, "full" if full else "half")
-        except CalculationFault:
-            raise Refusal("The fit factor is a number, zero or above.") from None
     elif passed is None or fit_factor is not None:
         raise Refusal("A qualitative test has pass or fail, and no fit factor.")
     body = {

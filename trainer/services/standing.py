@@ -65,7 +65,6 @@ def worn(respirator: Respirator) -> Worn:
         tight=row.tight,
         filtering=row.slug == "apr-filtering",
         powered=row.powered,
-        air_purifying=row.air_purifying,
         use=respirator.use,
         fits=fits(respirator),
     )

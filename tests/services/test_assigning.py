@@ -1,0 +1,103 @@
+"""Assigning lessons, with a day and a reason."""
+
+from datetime import timedelta
+
+import pytest
+
+from tests.conftest import Works, pass_lesson
+from trainer.services import assigning, standing
+from trainer.services.refusal import Refusal
+from trainer.store import people
+from trainer.store.tables import Person
+
+SLUG = "protection-factors"
+
+
+def assign(works: Works, slugs=(SLUG,), reason="knowledge-or-use", days: int = 14) -> list:
+    """Let Tomas assign lessons to Lee."""
+    with works.store.writing() as db:
+        due = works.today + timedelta(days=days)
+        return assigning.assign(
+            db, works.scribe("Tomas"), works.people["Lee"], list(slugs), due, reason
+        )
+
+
+def history(works: Works) -> standing.History:
+    """Return Lee's history."""
+    with works.store.reading() as db:
+        return standing.History(db, db.get(Person, works.people["Lee"].id))
+
+
+def test_what_is_assigned_comes_first_with_its_reason_and_day(works):
+    assign(works, ["respirator-classes"], "changed-respirator")
+    first = history(works).to_do(works.today)[0]
+    assert (first.slug, first.reason) == ("respirator-classes", "changed-respirator")
+    assert first.due == works.today + timedelta(days=14)
+
+
+@pytest.mark.parametrize(
+    ("slugs", "reason", "days"),
+    [
+        ((), "yearly", 14),
+        (("no-such-lesson",), "yearly", 14),
+        ((SLUG, "no-such-lesson"), "yearly", 14),
+        ((SLUG,), "because", 14),
+        ((SLUG,), "yearly", -1),
+    ],
+)
+def test_what_cannot_be_assigned_is_refused_whole(works, slugs, reason, days):
+    with pytest.raises(Refusal):
+        assign(works, slugs, reason, days)
+    assert history(works).assignments == []
+
+
+def test_today_is_not_too_late(works):
+    assert len(assign(works, days=0)) == 1
+
+
+def test_the_same_again_while_it_is_open_changes_nothing(works):
+    assert len(assign(works)) == 1
+    assert assign(works) == []
+    assert len(assign(works, reason="changed-workplace")) == 1
+    pass_lesson(works, "Lee", SLUG, works.now + timedelta(seconds=1))
+    works.now += timedelta(seconds=2)
+    assert len(assign(works)) == 1
+
+
+@pytest.mark.parametrize("reason", ["changed-workplace", "changed-respirator", "knowledge-or-use"])
+def test_for_cause_voids_the_training_until_the_lesson_is_passed(works, reason):
+    """29 CFR 1910.134(k)(5)(i)-(iii)."""
+    assign(works, reason=reason)
+    assert history(works).retraining() == (SLUG,)
+    pass_lesson(works, "Lee", SLUG, works.now + timedelta(seconds=1))
+    assert history(works).retraining() == ()
+
+
+@pytest.mark.parametrize("reason", ["first", "yearly"])
+def test_first_and_yearly_training_void_nothing(works, reason):
+    assign(works, reason=reason)
+    assert history(works).retraining() == ()
+
+
+def test_a_whole_worksite_is_its_workers_and_nobody_else(works):
+    with works.store.writing() as db:
+        loft = works.worksites["Laminating Loft"]
+        count = assigning.assign_worksite(
+            db, works.scribe("Tomas"), loft, [SLUG], works.today, "yearly"
+        )
+        assert count == 2
+        given = {
+            name: len(people.assignments(db, person.id)) for name, person in works.people.items()
+        }
+    assert given == {"Lee": 1, "Kim": 1, "Noor": 0, "Tomas": 0, "Wren": 0, "Ida": 0}
+
+
+def test_a_withdrawn_one_is_kept_and_asks_nothing_any_more(works):
+    [made] = assign(works)
+    with works.store.writing() as db:
+        assert assigning.withdraw(db, works.scribe("Tomas"), made.id).name == "Lee"
+        assigning.withdraw(db, works.scribe("Tomas", works.now + timedelta(hours=1)), made.id)
+        assert db.get(type(made), made.id).withdrawn_at == works.now
+        with pytest.raises(Refusal):
+            assigning.withdraw(db, works.scribe("Tomas"), 999)
+    assert history(works).retraining() == ()

@@ -1,0 +1,107 @@
+"""Taking the record out: RFC 4180, and no cell that a spreadsheet would run."""
+
+import csv
+import io
+from datetime import date, timedelta
+
+import polars
+import pytest
+
+from tests.conftest import Works, pass_lesson
+from trainer.services import exporting, joining, recording
+from trainer.store.tables import Person
+
+# Issue 2, "Coordinator", in the order named there.
+IN_ORDER = (
+    "worker number, name, worksite, lesson, lesson version, language, mode, elements covered, "
+    "started, completed, score, must-know right, sittings taken, practice watched by, trainer, "
+    "trainer qualification, respirators covered, worksite part, reason, rule set, due again, "
+    "recorded by, entry number, entry hash"
+)
+COLUMNS = IN_ORDER.split(", ")
+ALL_DAYS = (date(2000, 1, 1), date(2100, 1, 1))
+
+
+def taken_out(works: Works, first=ALL_DAYS[0], last=ALL_DAYS[1], worksite=None) -> str:
+    """Return the record as CSV."""
+    with works.store.reading() as db:
+        return "".join(exporting.csv_lines(exporting.rows(db, first, last, worksite)))
+
+
+def rename(works: Works, name: str, new: str) -> None:
+    """Give somebody another name."""
+    with works.store.writing() as db:
+        joining.change_person(
+            db, works.scribe(), db.get(Person, works.people[name].id), name=new,
+            roles=["worker"], language="en", worksites=[1], qualification="",
+        )
+
+
+def test_every_column_in_its_order_and_every_line_ends_in_cr_lf(works):
+    """RFC 4180, 2.1 and 2.3; the columns of issue 2."""
+    pass_lesson(works, "Lee", "protection-factors", works.now)
+    text = taken_out(works)
+    lines = text.split("\r\n")
+    assert lines[0] == ",".join(COLUMNS)
+    assert (len(lines), lines[-1]) == (3, "")
+    assert "\n" not in text.replace("\r\n", "")
+
+
+def test_another_reader_reads_what_was_written(works):
+    """A name with comma, quotes and a line's end inside, read by polars."""
+    name = 'Sollis, "Imara" Ñ'
+    rename(works, "Lee", name)
+    pass_lesson(works, "Lee", "protection-factors", works.now)
+    table = polars.read_csv(taken_out(works).encode(), infer_schema=False)
+    row = table.row(0, named=True)
+    assert list(row) == COLUMNS
+    assert (row["name"], row["worker number"]) == (name, "00417")
+    assert (row["worksite"], row["lesson"]) == ("Laminating Loft", "protection-factors")
+    assert (row["mode"], row["sittings taken"], row["recorded by"]) == ("read", "1", "00417")
+    assert (row["score"], row["reason"], row["rule set"]) == ("7 of 7", "first", "federal")
+    assert (row["entry number"], len(row["entry hash"])) == ("1", 64)
+    # ISO 8601, with the moment's zone.
+    assert row["started"].endswith("Z")
+    assert row["completed"][:10] == works.now.date().isoformat()
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n", "\x00"])
+def test_no_cell_begins_a_formula(start):
+    """OWASP on CSV injection, and ASVS 5.0 item 1.2.10."""
+    assert exporting.harmless(f"{start}1+1") == f"'{start}1+1"
+    assert exporting.harmless(f"1{start}") == f"1{start}"
+
+
+def test_a_name_that_would_run_comes_out_harmless(works):
+    rename(works, "Lee", '=HYPERLINK("https://elsewhere.example")')
+    pass_lesson(works, "Lee", "protection-factors", works.now)
+    [row] = csv.DictReader(io.StringIO(taken_out(works)))
+    assert row["name"] == '\'=HYPERLINK("https://elsewhere.example")'
+    assert not any(cell.startswith(("=", "+", "-", "@")) for cell in row.values())
+
+
+def test_medical_fit_test_and_appendix_d_never_come_out(works):
+    """29 CFR 1910.134(m)(1): medical records go by 1910.1020, with an access right of their own."""
+    with works.store.writing() as db:
+        by, lee = works.scribe(), works.people["Lee"]
+        recording.record_medical(db, by, lee, once="m", on=works.today, outcome="not")
+        recording.record_appendix_d(db, by, lee, once="d", on=works.today)
+    pass_lesson(works, "Lee", "protection-factors", works.now)
+    text = taken_out(works)
+    assert [row["entry number"] for row in csv.DictReader(io.StringIO(text))] == ["3"]
+    assert "medical" not in text
+
+
+def test_a_period_and_a_worksite_choose_the_rows(works):
+    for name in ("Lee", "Noor"):
+        pass_lesson(works, name, "protection-factors", works.now)
+    day, tomorrow = works.today, works.today + timedelta(days=1)
+
+    def numbers(*period, worksite=None) -> list[str]:
+        given = csv.DictReader(io.StringIO(taken_out(works, *period, worksite)))
+        return [row["worker number"] for row in given]
+
+    assert numbers(day, day) == ["00417", "00500"]
+    assert numbers(day, day, worksite="Joinery") == ["00500"]
+    assert numbers(tomorrow, tomorrow) == []
+    assert numbers(day, day, worksite="Join") == []

@@ -1,0 +1,179 @@
+"""The training record: chained, never changed, and whoever tampers is found."""
+
+from datetime import UTC, date, datetime
+from hashlib import sha256
+
+import pytest
+import rfc8785
+from sqlalchemy import text
+from sqlalchemy.exc import IntegrityError
+
+from trainer.store import record
+from trainer.store.engine import Store
+from trainer.store.tables import Entry
+
+NOW = datetime(2026, 3, 9, 14, 30, 5, 250, tzinfo=UTC)
+DAY = date(2026, 3, 9)
+
+
+def append(store: Store, once: str, **body: object) -> Entry:
+    """Append an entry of somebody's lesson."""
+    with store.writing() as db:
+        return record.append(
+            db, once=once, kind="lesson", person_number="00417", worksite="Laminating Loft",
+            happened_on=DAY, body=body, now=NOW,
+        )
+
+
+@pytest.fixture
+def chain(store: Store) -> Store:
+    """Return a store with five entries, whose triggers a hand at the database has dropped."""
+    for number in range(1, 6):
+        append(store, f"sitting:{number}", right=number, tongue="español")
+    with store.writing() as db:
+        for deed in ("update", "delete"):
+            db.execute(text(f"DROP TRIGGER entry_refuses_{deed}"))
+    return store
+
+
+def breaks(store: Store) -> list[tuple[int, str]]:
+    """Return where the chain does not hold, and why."""
+    with store.reading() as db:
+        return [(one.number, one.why) for one in record.verify(db) if one]
+
+
+def by_hand(store: Store, *statements: str) -> None:
+    """Change the database as no program would."""
+    with store.writing() as db:
+        for statement in statements:
+            db.connection().exec_driver_sql(statement)
+
+
+def test_an_untouched_chain_verifies_entry_by_entry(chain):
+    with chain.reading() as db:
+        assert list(record.verify(db)) == [None] * 5
+        assert record.count(db) == 5
+
+
+def test_an_empty_record_verifies(store):
+    assert breaks(store) == []
+
+
+def test_the_hashes_are_those_that_the_words_of_the_module_say(store):
+    """Worked out here anew: SHA-256 (FIPS 180-4) over RFC 8785 JSON, the body's with its salt."""
+    first, second = append(store, "sitting:1", right=7), append(store, "sitting:2", right=8)
+    said = {
+        "right": 8, "kind": "lesson", "person_number": "00417", "worksite": "Laminating Loft",
+        "happened_on": "2026-03-09",
+    }
+    body_hash = sha256(second.salt.encode() + rfc8785.dumps(said)).hexdigest()
+    head = {
+        "number": 2, "once": "sitting:2", "kind": "lesson",
+        "recorded_at": "2026-03-09T14:30:05.000250Z", "previous": first.hash,
+        "body_hash": body_hash,
+    }
+    assert second.body_hash == body_hash
+    assert second.hash == sha256(rfc8785.dumps(head)).hexdigest()
+    assert first.previous == "0" * 64
+    assert len({first.salt, second.salt}) == 2
+
+
+def test_a_deed_done_twice_is_the_first_entry(store):
+    first = append(store, "sitting:1", right=7)
+    second = append(store, "sitting:1", right=9)
+    assert (second.number, second.hash) == (first.number, first.hash)
+    assert record.body(second)["right"] == 7
+    with store.reading() as db:
+        assert record.count(db) == 1
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE entry SET body = 'x' WHERE number = 1",
+        "UPDATE entry SET worksite = worksite",
+        "DELETE FROM entry WHERE number = 1",
+        "DELETE FROM entry",
+    ],
+)
+def test_the_database_refuses_to_change_an_entry(store, statement):
+    append(store, "sitting:1", right=7)
+    with pytest.raises(IntegrityError, match="an entry of the record is never changed"):
+        by_hand(store, statement)
+    assert breaks(store) == []
+    with store.reading() as db:
+        assert record.count(db) == 1
+
+
+@pytest.mark.parametrize(
+    ("statement", "number", "why"),
+    [
+        (
+            """UPDATE entry SET body = replace(body, '"right":3', '"right":9') WHERE number = 3""",
+            3, "body is not the one",
+        ),
+        ("UPDATE entry SET salt = 'other' WHERE number = 3", 3, "body is not the one"),
+        ("UPDATE entry SET salt = NULL WHERE number = 3", 3, "body is not the one"),
+        ("UPDATE entry SET body = NULL WHERE number = 3", 3, "body is gone"),
+        ("UPDATE entry SET body = NULL, salt = NULL WHERE number = 3", 3, "body is gone"),
+        ("UPDATE entry SET person_number = '00418' WHERE number = 2", 2, "column person_number"),
+        ("UPDATE entry SET worksite = 'Joinery' WHERE number = 2", 2, "column worksite"),
+        ("UPDATE entry SET happened_on = '2026-03-10' WHERE number = 2", 2, "happened_on"),
+        ("UPDATE entry SET kind = 'practice' WHERE number = 2", 2, "hash does not fit"),
+        ("UPDATE entry SET once = 'sitting:99' WHERE number = 2", 2, "hash does not fit"),
+        ("UPDATE entry SET recorded_at = '2025-03-09T14:30:05.000250Z' WHERE number = 2", 2,
+         "hash does not fit"),
+        ("UPDATE entry SET body_hash = hash WHERE number = 2", 2, "hash does not fit"),
+        ("UPDATE entry SET hash = 'f' WHERE number = 4", 4, "hash does not fit"),
+        ("UPDATE entry SET previous = 'f' WHERE number = 4", 4, "does not follow"),
+        ("DELETE FROM entry WHERE number = 1", 2, "entry 1 is missing"),
+        ("DELETE FROM entry WHERE number = 3", 4, "entry 3 is missing"),
+    ],
+)
+def test_tampering_is_found_where_it_was_done(chain, statement, number, why):
+    by_hand(chain, statement)
+    [(where, said)] = breaks(chain)
+    assert where == number
+    assert why in said
+
+
+def test_two_entries_that_changed_places_are_found(chain):
+    by_hand(
+        chain,
+        "UPDATE entry SET number = 99 WHERE number = 2",
+        "UPDATE entry SET number = 2 WHERE number = 3",
+        "UPDATE entry SET number = 3 WHERE number = 99",
+    )
+    assert breaks(chain)[0][0] == 2
+
+
+def test_an_entry_taken_out_and_the_rest_numbered_anew_is_found(chain):
+    by_hand(
+        chain,
+        "DELETE FROM entry WHERE number = 2",
+        *(f"UPDATE entry SET number = {at - 1} WHERE number = {at}" for at in (3, 4, 5)),
+    )
+    assert breaks(chain) == [(2, "it does not follow the entry before it")]
+
+
+def test_a_forged_entry_with_a_right_hash_still_breaks_the_next(chain):
+    """Whoever rewrites one entry and its hashes has to rewrite all that follow."""
+    with chain.writing() as db:
+        entry = db.get(Entry, 3)
+        entry.body = entry.body.replace('"right":3', '"right":9')
+        entry.body_hash = sha256(f"{entry.salt}{entry.body}".encode()).hexdigest()
+        entry.hash = record._entry_hash(entry)
+        db.add(entry)
+    assert breaks(chain) == [(4, "it does not follow the entry before it")]
+
+
+def test_the_record_of_one_person_and_of_a_period(store):
+    append(store, "sitting:1", right=1)
+    append(store, "sitting:2", right=2)
+    with store.reading() as db:
+        assert [one.number for one in record.of_person(db, "00417")] == [1, 2]
+        assert record.of_person(db, "417") == []
+        assert record.of_person(db, "00417", ("medical",)) == []
+        assert len(list(record.between(db, DAY, DAY, ("lesson",)))) == 2
+        assert list(record.between(db, DAY, DAY, ("lesson",), "Joinery")) == []
+        assert list(record.between(db, date(2026, 3, 10), DAY, ("lesson",))) == []

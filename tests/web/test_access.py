@@ -1,0 +1,310 @@
+"""Who may come in where: every route walked as nobody, as each role, and as the wrong person.
+
+The table is typed here and not read from the program: a route without a row fails.
+"""
+
+import re
+from urllib.parse import urljoin, urlsplit
+
+import pytest
+
+from tests.conftest import PASSPHRASE, Works
+from trainer import bank, lessons
+from trainer.services import assigning, learning, observing, sitting
+from trainer.store import people
+
+ANY = "anybody"
+ALL = "worker trainer coordinator"
+STAFF = "trainer coordinator"
+# What only some of a role may reach: Lee's own, or those who see Lee.
+LEES, SEES_LEE, WATCHES_LEE = "lee", "sees lee", "watches lee"
+
+# method, address, who, which of them, what is sent
+TABLE = (
+    ("GET", "/", ANY, "", {}),
+    ("GET", "/sign-in", ANY, "", {}),
+    ("POST", "/sign-in", ANY, "", {}),
+    ("GET", "/enrol", ANY, "", {}),
+    ("POST", "/enrol", ANY, "", {}),
+    ("POST", "/language", ANY, "", {"language": "en"}),
+    ("GET", "/still-there", ANY, "", {}),
+    ("POST", "/still-here", ALL, "", {}),
+    ("GET", "/choose-pin", ALL, "", {}),
+    ("POST", "/choose-pin", ALL, "", {"pin": "1"}),
+    ("GET", "/passphrase", ALL, "", {}),
+    ("POST", "/passphrase", ALL, "", {"passphrase": "short"}),
+    ("GET", "/tag", ALL, "", {}),
+    ("GET", "/my-record", ALL, "", {}),
+    ("GET", "/lessons/<slug>", ALL, "", {}),
+    ("GET", "/lessons/<slug>/<section>", ALL, "", {}),
+    ("POST", "/lessons/<slug>/<section>/done", ALL, "", {}),
+    (
+        "POST",
+        "/lessons/<slug>/<section>/problem/<exercise>",
+        ALL,
+        "",
+        {"ordinal": "0", "step": "0"},
+    ),
+    ("POST", "/lessons/<slug>/sitting", ALL, "", {}),
+    ("GET", "/sittings/<int:number>/<int:position>", ALL, LEES, {}),
+    ("POST", "/sittings/<int:number>/<int:position>", ALL, LEES, {"answer": "0"}),
+    ("GET", "/sittings/<int:number>/review", ALL, LEES, {}),
+    ("POST", "/sittings/<int:number>/close", ALL, LEES, {}),
+    ("GET", "/sittings/<int:number>/result", ALL, LEES, {}),
+    ("GET", "/people", "trainer", "", {}),
+    ("GET", "/people/<number>", STAFF, SEES_LEE, {}),
+    ("POST", "/people/<number>/code", STAFF, SEES_LEE, {}),
+    ("GET", "/codes", STAFF, "", {}),
+    ("POST", "/codes", STAFF, SEES_LEE, {"person": "00417"}),
+    ("POST", "/codes/tablet", STAFF, "", {}),
+    ("GET", "/assign", "trainer", "", {}),
+    ("POST", "/assign", "trainer", "", {}),
+    ("POST", "/people/<number>/talk", "trainer", SEES_LEE, {"lesson": "protection-factors"}),
+    ("POST", "/people/<number>/practice", "trainer", SEES_LEE, {"respirator": "1"}),
+    ("GET", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
+    ("POST", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
+    ("POST", "/assignments/<int:number>/withdraw", "trainer", SEES_LEE, {}),
+    ("GET", "/board", "coordinator", "", {}),
+    ("GET", "/people/new", "coordinator", "", {}),
+    ("POST", "/people/new", "coordinator", "", {}),
+    *(
+        (method, f"/people/<number>/{page}", "coordinator", "", {})
+        for page in ("change", "respirators", "medical", "appendix-d", "fit-test")
+        for method in ("GET", "POST")
+    ),
+    ("GET", "/worksites", "coordinator", "", {}),
+    ("GET", "/worksites/new", "coordinator", "", {}),
+    ("POST", "/worksites/new", "coordinator", "", {}),
+    ("GET", "/worksites/<int:number>", "coordinator", "", {}),
+    ("POST", "/worksites/<int:number>", "coordinator", "", {}),
+    ("GET", "/export", "coordinator", "", {}),
+    ("GET", "/export.csv", "coordinator", "", {}),
+    ("POST", "/people/<number>/respirators/<int:respirator>/end", "coordinator", "", {}),
+    ("POST", "/sign-out", ANY, "", {}),
+    ("GET", "/signed-out", ANY, "", {}),
+)
+
+WALKERS = {
+    "Lee": ("worker", {LEES}),
+    "Noor": ("worker", set()),  # another worker: nothing of Lee's
+    "Tomas": ("trainer", {SEES_LEE, WATCHES_LEE}),
+    "Wren": ("trainer", set()),  # a trainer of another worksite
+    "Ida": ("coordinator", {SEES_LEE}),
+}
+
+ELSEWHERE = (
+    "https://elsewhere.example/",
+    "//elsewhere.example/",
+    "/\\elsewhere.example/",
+    "\\\\elsewhere.example",
+    "/\t/elsewhere.example/",
+    "/\t\\elsewhere.example/",
+    "/\n/elsewhere.example/",
+    " //elsewhere.example/",
+    "javascript:alert(1)",
+    "https:elsewhere.example",
+    "http:///elsewhere.example",
+)
+
+
+@pytest.fixture
+def places(works: Works) -> dict[str, str]:
+    """Give Lee a sitting, a practice watched by Tomas and an assignment; return their addresses."""
+    lesson = lessons.load().get("protection-factors")
+    exercise = bank.load().exercises_for(lesson.slug)[0]
+    with works.store.writing() as db:
+        lee = works.people["Lee"]
+        for section in lesson.sections:
+            learning.finish_section(db, lee, lesson, section.id, works.now)
+        sat = sitting.begin(db, lee, lesson, works.now)
+        worn = people.respirators(db, lee.id)[0]
+        seen = observing.begin(db, works.scribe("Tomas"), lee, worn)
+        given = assigning.assign(
+            db, works.scribe("Tomas"), lee, [lesson.slug], works.today, "knowledge-or-use"
+        )
+    return {
+        "/sittings/<int:number>": f"/sittings/{sat.id}",
+        "/practice/<int:number>": f"/practice/{seen.id}",
+        "/assignments/<int:number>": f"/assignments/{given[0].id}",
+        "/worksites/<int:number>": "/worksites/1",
+        "<int:respirator>": str(worn.id),
+        "<int:position>": "1",
+        "<number>": lee.number,
+        "<slug>": lesson.slug,
+        "<section>": exercise.section,
+        "<exercise>": exercise.slug,
+    }
+
+
+def address(template: str, places: dict[str, str]) -> str:
+    """Return a route's address with everything filled in."""
+    for part, value in places.items():
+        template = template.replace(part, value)
+    assert "<" not in template
+    return template
+
+
+def walk(browser, places):
+    """Send every row of the table, in order; give each row with its answer."""
+    browser.get("/still-there")
+    for method, template, who, which, sent in TABLE:
+        path = address(template, places)
+        if method == "GET":
+            yield (template, who, which), browser.get(path)
+        else:
+            if not re.search('name="csrf_token"', browser.page):
+                browser.get("/still-there")
+            yield (template, who, which), browser.post(path, follow=False, **sent)
+
+
+def refused_at_the_door(answer) -> bool:
+    """Say whether somebody was sent to sign in."""
+    return answer.status_code == 302 and answer.location.startswith("/sign-in")
+
+
+def look_protected(answer) -> None:
+    """Check what every answer has to say about itself."""
+    head = answer.headers
+    assert "default-src 'self'" in head["Content-Security-Policy"]
+    assert "unsafe" not in head["Content-Security-Policy"]
+    assert "frame-ancestors 'none'" in head["Content-Security-Policy"]
+    assert head["Cache-Control"] == "no-store"
+    assert head["X-Content-Type-Options"] == "nosniff"
+
+
+def as_a_browser_goes(target: str) -> str:
+    """Return the host that a browser would go to: it drops tabs and turns backslashes round."""
+    cleaned = re.sub(r"[\t\r\n]", "", target).strip().replace("\\", "/")
+    parts = urlsplit(urljoin("http://localhost/sign-in", cleaned))
+    return f"{parts.scheme}://{parts.hostname}"
+
+
+def test_every_route_has_a_row_and_names_the_same_roles(app):
+    rows = {(method, template): frozenset(who.split()) for method, template, who, *_ in TABLE}
+    assert len(rows) == len(TABLE)
+    found = {
+        (method, rule.rule): app.view_functions[rule.endpoint].allowed
+        for rule in app.url_map.iter_rules()
+        if rule.endpoint != "static"
+        for method in rule.methods - {"HEAD", "OPTIONS"}
+    }
+    assert found == rows
+
+
+def test_nobody_comes_further_than_the_sign_in(browser, places):
+    for (template, who, _), answer in walk(browser(), places):
+        look_protected(answer)
+        if who == ANY:
+            assert answer.status_code in (200, 302, 303, 422), template
+        else:
+            assert refused_at_the_door(answer), template
+
+
+@pytest.mark.parametrize("name", WALKERS)
+def test_each_role_comes_where_it_may_and_nowhere_else(browser, places, name):
+    role, reaches = WALKERS[name]
+    for (template, who, which), answer in walk(browser(name), places):
+        look_protected(answer)
+        if who != ANY and role not in who.split():
+            assert answer.status_code == 403, template
+        elif which and which not in reaches:
+            assert answer.status_code == 404, template
+        else:
+            assert answer.status_code in (200, 204, 302, 303, 409, 422), template
+            assert who == ANY or not refused_at_the_door(answer), template
+
+
+def test_a_trainer_of_another_worksite_changes_nothing_of_lee(browser, places, works):
+    def kept():
+        with works.store.reading() as db:
+            lee = people.by_number(db, "00417").id
+            return len(people.respirators(db, lee)), len(people.assignments(db, lee))
+
+    before = kept()
+    for _ in walk(browser("Wren"), places):
+        pass
+    assert kept() == before == (1, 1)
+
+
+def test_a_trainer_makes_no_code_for_a_colleague_or_a_coordinator(browser, works):
+    """With such a code one could sign in as them, and sign one's own practice."""
+    from trainer.services import joining
+
+    loft = works.worksites["Laminating Loft"].id
+    with works.store.writing() as db:
+        for number, roles in (("00600", ["coordinator"]), ("00601", ["worker", "trainer"])):
+            joining.add_person(
+                db, works.now, number=number, name="Odell", roles=roles, worksites=[loft]
+            )
+    tomas, ida = browser("Tomas"), browser("Ida")
+    for number in ("00600", "00601"):
+        tomas.get("/codes")
+        assert tomas.post(f"/people/{number}/code").status_code == 403
+        tomas.get("/codes")
+        assert tomas.post("/codes", person=number).status_code == 403
+        ida.get("/codes")
+        assert ida.post(f"/people/{number}/code").status_code == 200
+
+
+def test_a_form_without_its_token_is_refused_in_plain_words(app, browser, places):
+    nobody, lee = app.test_client(), browser("Lee").client
+    for method, template, *_, sent in TABLE:
+        if method == "POST":
+            for client in (nobody, lee):
+                answer = client.post(address(template, places), data=sent)
+                assert answer.status_code == 400, template
+                assert "Please send it again" in answer.text
+                look_protected(answer)
+    assert lee.get("/tag").status_code == 200
+
+
+def test_an_unknown_page_has_the_headers_too(browser):
+    answer = browser().get("/nowhere")
+    assert answer.status_code == 404
+    look_protected(answer)
+
+
+@pytest.mark.parametrize("target", ELSEWHERE)
+def test_next_never_leads_off_site(browser, target):
+    nobody = browser()
+    nobody.get("/sign-in")
+    sent = nobody.post("/language", follow=False, language="es", next=target)
+    assert as_a_browser_goes(sent.location) == "http://localhost"
+    nobody.get("/still-there", query_string={"next": target})
+    links = [link["href"] for link in nobody.soup.select("a[href]")]
+    forms = [form.get("action", "/") for form in nobody.soup.select("form")]
+    assert links
+    assert {as_a_browser_goes(link) for link in links + forms} <= {
+        "http://localhost",
+        "tel://None",
+    }
+
+
+def test_signing_in_never_leads_off_site_but_comes_back_to_a_page(browser):
+    for target, end in (("//elsewhere.example/", "/"), ("/my-record", "/my-record")):
+        lee = browser()
+        lee.get("/sign-in", query_string={"next": target})
+        hidden = lee.soup.select_one("form[action='/sign-in'] [name=next]")["value"]
+        sent = lee.post(
+            "/sign-in", follow=False, number="00417", passphrase=PASSPHRASE, next=hidden,
+            **{"with": "passphrase"},
+        )
+        assert (sent.status_code, sent.location) == (303, end)
+
+
+def test_htmx_is_sent_to_sign_in_as_a_whole_page(browser):
+    nobody = browser()
+    nobody.get("/sign-in")
+    sent = nobody.post("/still-here", headers={"HX-Request": "true"}, here="/tag")
+    read = nobody.get("/tag", headers={"HX-Request": "true"})
+    for answer in (read, sent):
+        assert (answer.status_code, answer.data) == (204, b"")
+        assert answer.headers["HX-Redirect"] == "/sign-in?next=/tag"
+
+
+def test_a_number_too_large_for_the_database_names_nothing(browser):
+    huge = "9" * 30
+    assert browser("Lee").get(f"/sittings/{huge}/1").status_code == 404
+    ida = browser("Ida")
+    assert ida.get(f"/worksites/{huge}").status_code == 404
+    assert ida.get(f"/board?page={huge}").status_code in (200, 404)
