@@ -93,11 +93,19 @@ def test_a_whole_worksite_is_its_workers_and_nobody_else(works):
 
 
 def test_a_withdrawn_one_is_kept_and_asks_nothing_any_more(works):
-    [made] = assign(works)
+    [made] = assign(works, reason="yearly")
     with works.store.writing() as db:
         assert assigning.withdraw(db, works.scribe("Tomas"), made.id).name == "Lee"
         assigning.withdraw(db, works.scribe("Tomas", works.now + timedelta(hours=1)), made.id)
         assert db.get(type(made), made.id).withdrawn_at == works.now
         with pytest.raises(Refusal):
             assigning.withdraw(db, works.scribe("Tomas"), 999)
-    assert history(works).retraining() == ()
+    assert SLUG not in [item.lesson for item in history(works).assignments]
+
+
+def test_one_for_cause_is_not_withdrawn(works):
+    """29 CFR 1910.134(k)(5): retraining is done, not taken back."""
+    [made] = assign(works, reason="knowledge-or-use")
+    with pytest.raises(Refusal), works.store.writing() as db:
+        assigning.withdraw(db, works.scribe("Tomas"), made.id)
+    assert history(works).retraining() == (SLUG,)

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from datetime import UTC, datetime
 
 from tests.conftest import PIN, Browser, right_answer, wrong_answer
 from trainer import lessons
@@ -45,13 +46,12 @@ def work_lesson(store, browser: Browser, number: str, slug: str, answer=right_an
 
 
 def test_an_empty_installation_comes_to_a_first_cleared_worker(app, store, settings):
-    from datetime import UTC, datetime
-
     with store.writing() as db:
         first = joining.add_person(
             db, datetime.now(UTC), number="1", name="Ida Marrow", roles=["coordinator"]
         )
-        code, _ = signing_in.make_code(db, None, datetime.now(UTC), signing_in.Limits(), person=first)
+        limits = signing_in.Limits()
+        code, _ = signing_in.make_code(db, None, datetime.now(UTC), limits, person=first)
     ida = first_sign_in(app, "1", code)
     assert ida.get("/").location == "/board"
 

@@ -58,6 +58,9 @@ def withdraw(db: Session, by: Scribe, number: int) -> Person:
     row = db.get(Assignment, number)
     if row is None:
         raise Refusal("This assignment does not exist.")
+    if row.reason in standing.FOR_CAUSE:
+        # It stops the person from wearing, (k)(5); only passing the lesson ends that.
+        raise Refusal("Retraining asked for cause cannot be withdrawn; it ends with the lesson.")
     person = db.get(Person, row.person_id)
     if row.withdrawn_at is None:
         row.withdrawn_at = by.now

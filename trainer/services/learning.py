@@ -144,7 +144,11 @@ def show_step(
 def _answers(db: Session, person: Person, exercise: bank.Exercise) -> list[LessonAnswer]:
     query = (
         select(LessonAnswer)
-        .where(LessonAnswer.person_id == person.id, LessonAnswer.exercise == exercise.slug)
+        .where(
+            LessonAnswer.person_id == person.id,
+            LessonAnswer.exercise == exercise.slug,
+            LessonAnswer.version == exercise.version,
+        )
         .order_by(LessonAnswer.id)
     )
     return list(db.exec(query))
@@ -166,6 +170,7 @@ def _keep(
             person_id=person.id,
             lesson=state.exercise.lesson,
             exercise=state.exercise.slug,
+            version=state.exercise.version,
             ordinal=state.ordinal,
             step=step,
             attempt=attempt,

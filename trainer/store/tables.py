@@ -174,13 +174,14 @@ class LessonAnswer(SQLModel, table=True):
 
     __tablename__ = "lesson_answer"
     __table_args__ = (
-        UniqueConstraint("person_id", "exercise", "ordinal", "step", "attempt"),
+        UniqueConstraint("person_id", "exercise", "version", "ordinal", "step", "attempt"),
         Index("ix_lesson_answer_person_exercise", "person_id", "exercise"),
     )
     id: int | None = Field(default=None, primary_key=True)
     person_id: int = Field(foreign_key="person.id")
     lesson: str
     exercise: str
+    version: str  # of the exercise: a changed one begins anew
     ordinal: int  # which problem: 0 is the worked example
     step: int  # -1: the person went on to the next problem
     attempt: int

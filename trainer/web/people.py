@@ -94,6 +94,7 @@ def person(number: str):
         lines=entries.lines(rows, medical),
         title_of=lambda slug: _title(slug),
         reason=entries.reason,
+        for_cause=standing.FOR_CAUSE,
         own=found.id == g.person.id,
     )
 

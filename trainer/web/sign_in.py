@@ -190,8 +190,7 @@ def sign_out():
 def signed_out():
     """Say that nobody is signed in any more."""
     if g.person is not None:
-        access.leave()
-        g.person = None
+        return redirect("/")
     g.forget = True
     return render_template("sign_in/signed_out.html")
 

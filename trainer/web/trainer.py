@@ -9,7 +9,7 @@ from trainer import lessons
 from trainer.reference import retraining_reasons
 from trainer.services import assigning, observing, sitting, standing
 from trainer.services.refusal import Refusal
-from trainer.store.tables import Person, Practice, Respirator, Worksite
+from trainer.store.tables import Assignment, Person, Practice, Respirator, Worksite
 from trainer.web import access, surroundings
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
@@ -56,8 +56,9 @@ def give():
 def withdraw(number: int):
     """Withdraw an assignment of one of the trainer's people."""
     with writing() as db:
-        person = assigning.withdraw(db, access.scribe(), number)
-        access.their(db, person.number)
+        row = db.get(Assignment, number) or abort(404)
+        person = access.their(db, db.get(Person, row.person_id).number)
+        assigning.withdraw(db, access.scribe(), number)
     flash(gettext("The assignment is withdrawn."))
     return redirect(f"/people/{person.number}", 303)
 

@@ -122,6 +122,7 @@ def upgrade() -> None:
     sa.Column('person_id', sa.Integer(), nullable=False),
     sa.Column('lesson', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
     sa.Column('exercise', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
+    sa.Column('version', sqlmodel.sql.sqltypes.AutoString(), nullable=False),
     sa.Column('ordinal', sa.Integer(), nullable=False),
     sa.Column('step', sa.Integer(), nullable=False),
     sa.Column('attempt', sa.Integer(), nullable=False),
@@ -131,7 +132,7 @@ def upgrade() -> None:
     sa.Column('answered_at', sqlmodel.sql.sqltypes.UTCDateTime(), nullable=False),
     sa.ForeignKeyConstraint(['person_id'], ['person.id'], name=op.f('fk_lesson_answer_person_id_person')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_lesson_answer')),
-    sa.UniqueConstraint('person_id', 'exercise', 'ordinal', 'step', 'attempt', name=op.f('uq_lesson_answer_person_id'))
+    sa.UniqueConstraint('person_id', 'exercise', 'version', 'ordinal', 'step', 'attempt', name=op.f('uq_lesson_answer_person_id'))
     )
     with op.batch_alter_table('lesson_answer', schema=None) as batch_op:
         batch_op.create_index('ix_lesson_answer_person_exercise', ['person_id', 'exercise'], unique=False)
