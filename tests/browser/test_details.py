@@ -1,124 +1,215 @@
 """What a person would see only in a browser."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
+import pytest
 from playwright.sync_api import expect
 from sqlmodel import select
 
 from tests.browser import job
 from tests.browser.conftest import Served, Window, enrol
-from tests.conftest import PIN
+from tests.conftest import PIN, right_answer
+from trainer import lessons
+from trainer.services import joining, learning, signing_in
+from trainer.store import people
 from trainer.store.tables import Entry, SignInTry
 
-
-def shared_tablet(served: Served, ida: Window) -> Window:
-    """Enrol a tablet for everyone."""
-    ida.open("/codes")
-    ida.go("form[action='/codes/tablet'] button")
-    tablet = served.window()
-    tablet.open("/enrol?shared=yes")
-    tablet.page.fill("#code", ida.page.locator(".code").inner_text())
-    tablet.go("main form button")
-    return tablet
+SLUG = lessons.load().all[0].slug
 
 
-def sign_in(window: Window, pin: str) -> None:
-    """Sign in with number and PIN."""
-    window.page.goto(window.served.base + "/sign-in")
-    window.page.fill("#number", job.WORKER)
-    window.page.fill("#pin", pin)
-    window.go("main form button")
+@pytest.fixture
+def ready(served: Served, hashes: dict[str, str]) -> Served:
+    """Return the installation with a worker who has read the first lesson, and a trainer."""
+    now = datetime.now(UTC)
+    with served.store.writing() as db:
+        place = joining.add_worksite(
+            db, name=job.WORKSITE, time_zone=job.ZONE.key, ask_name="R. Odell",
+            ask_telephone="555 0142",
+        )  # fmt: skip
+        for number, name, role in (
+            ("2", "Ravi Odell", "trainer"),
+            (job.WORKER, "Imara Sollis", "worker"),
+        ):
+            person = joining.add_person(
+                db, now, number=number, name=name, roles=[role], worksites=[place.id],
+                qualification="Industrial hygienist",
+            )  # fmt: skip
+            signing_in.set_pin(db, person, hashes["pin"])
+        for section in lessons.load().get(SLUG).sections:
+            learning.finish_section(db, person, lessons.load().get(SLUG), section.id, now)
+    return served
 
 
-def test_a_shared_tablet(served: Served):
-    ida, _odell, code = job.set_up(served, script=True)
-    enrol(served.window(), job.WORKER, code)
-    tablet = shared_tablet(served, ida)
+def phone(served: Served, number: str) -> Window:
+    """Return a person's own phone, enrolled with a one-time code."""
+    with served.store.writing() as db:
+        person = people.by_number(db, number)
+        limits = signing_in.Limits()
+        code, _ = signing_in.make_code(db, None, datetime.now(UTC), limits, person=person)
+    window = served.window()
+    enrol(window, number, code)
+    return window
 
-    # Next person: what the last one saw is gone, also by the back button.
-    sign_in(tablet, PIN)
+
+def test_the_next_person_finds_nothing_of_the_last(ready: Served):
+    tablet = job.enrol_tablet(ready, phone(ready, "2"))
+    job.sign_in(tablet, PIN)
     assert tablet.page.url.endswith("/tag")
+    expect(tablet.page.locator(".tag h1")).to_have_text("Imara Sollis")
     tablet.go("header form[action='/sign-out'] button")
+    assert tablet.page.url.endswith("/signed-out")
     tablet.page.go_back()
+    expect(tablet.page.locator("#pin")).to_be_visible()
     assert "Imara Sollis" not in tablet.page.content()
 
-    # An idle tablet warns, and stays signed in when somebody says so.
-    sign_in(tablet, PIN)
-    tablet.page.clock.install()
-    tablet.page.reload()
-    tablet.page.clock.run_for(95_000)
-    expect(tablet.page.locator("#idle")).to_be_visible()
-    tablet.look()
-    with tablet.page.expect_response("**/still-here"):
-        tablet.page.locator("[data-stay]").click()
-    expect(tablet.page.locator("#idle")).to_be_hidden()
-    tablet.page.clock.run_for(30_000)
-    assert tablet.page.url.endswith("/tag")
 
-    # Ten wrong PINs, with the waits between them over: then only a fresh code helps.
-    tablet.go("header form[action='/sign-out'] button")
+def test_an_idle_tablet_warns_and_then_signs_out(ready: Served):
+    tablet = job.enrol_tablet(ready, phone(ready, "2"))
+    job.sign_in(tablet, PIN)
+    page = tablet.page
+    page.clock.install()
+    page.reload()
+    page.clock.run_for(80_000)
+    expect(page.locator("#idle")).to_be_hidden()
+    page.clock.run_for(15_000)
+    expect(page.locator("#idle")).to_be_visible()
+    tablet.look("idle")
+    with page.expect_response("**/still-here"):
+        page.locator("[data-stay]").click()
+    expect(page.locator("#idle")).to_be_hidden()
+    page.clock.run_for(80_000)
+    expect(page.locator("#idle")).to_be_hidden()
+    assert page.url.endswith("/tag")
+    # Nobody answers this time. The last seconds pass by themselves: a leap over the end would
+    # leave the server no time to answer the signing out.
+    page.clock.run_for(38_000)
+    page.wait_for_url("**/signed-out")
+    page.goto(ready.base + "/tag")
+    expect(page.locator("#pin")).to_be_visible()
+
+
+def test_ten_wrong_pins_lock_a_tablet_until_a_fresh_code(ready: Served):
+    odell = phone(ready, "2")
+    tablet = job.enrol_tablet(ready, odell)
     for _ in range(10):
-        sign_in(tablet, "141421")
-        with served.store.writing() as db:
-            for row in db.exec(select(SignInTry)):
-                row.last_at -= timedelta(hours=2)
-                db.add(row)
-    sign_in(tablet, PIN)
+        job.sign_in(tablet, "141421")
+        expect(tablet.page.locator(".faults")).to_contain_text("do not go together")
+        let_waits_pass(ready)
+    job.sign_in(tablet, PIN)
     expect(tablet.page.locator(".faults")).to_contain_text("fresh one-time code")
-    ida.open("/codes")
-    ida.go("form[action='/codes/tablet'] button")
-    tablet.open("/enrol?shared=yes")
-    tablet.page.fill("#code", ida.page.locator(".code").inner_text())
-    tablet.go("main form button")
-    sign_in(tablet, PIN)
+    tablet.look("locked")
+    job.unlock_tablet(odell, tablet)
+    job.sign_in(tablet, PIN)
     assert tablet.page.url.endswith("/tag")
 
 
-def test_answers_are_kept_as_they_are_given(served: Served):
-    _ida, _odell, code = job.set_up(served, script=True)
-    imara = served.window()
-    enrol(imara, job.WORKER, code)
-    job.read(imara, job.lessons.load().all[0].slug)
-    number = job.begin(imara, job.lessons.load().all[0].slug)
-    page = imara.page
-    first = next(one for one in job.items(served, number) if one.question)
-    imara.open(f"/sittings/{number}/{first.item.position}")
+def let_waits_pass(served: Served) -> None:
+    """Put the tries two hours back, longer than the longest wait."""
+    with served.store.writing() as db:
+        for row in db.exec(select(SignInTry)):
+            row.last_at -= timedelta(hours=2)
+            db.add(row)
 
-    # By keyboard alone: reach the answers, pick one; it is kept without being sent.
-    page.locator("main input[name=answer]").first.focus()
-    with page.expect_response(f"**/sittings/{number}/{first.item.position}"):
-        page.keyboard.press("Space")
+
+def test_answers_are_kept_as_they_are_given(ready: Served):
+    imara = phone(ready, job.WORKER)
+    page = imara.page
+    imara.open(f"/lessons/{SLUG}")
+    number = job.begin(imara, SLUG)
+    drawn = job.items(ready, number)
+    first = next(one for one in drawn if one.question)
+    address = f"/sittings/{number}/{first.item.position}"
+    imara.open(address)
+    with page.expect_response(f"**{address}"):
+        page.locator("main input[name=answer]").nth(1).check()
     expect(page.locator("#status")).to_contain_text("Saved at")
     page.reload()
-    assert page.locator("main input[name=answer]:checked").count() == 1
+    expect(page.locator("main input[name=answer]").nth(1)).to_be_checked()
+    assert len(job.put_down(imara, first)) == 1
 
-    # A number that cannot be read gets a sentence, and stays in its box.
-    typed = next(
-        (
-            one
-            for one in job.items(served, number)
-            if one.problem and one.problem.blank.kind == "number"
-        ),
-        None,
-    )
-    if typed:
-        imara.open(f"/sittings/{number}/{typed.item.position}")
-        page.fill("main input[name=answer]", "about ten")
-        imara.go("main form .do button")
-        expect(page.locator(".faults")).to_be_visible()
-        assert page.locator("main input[name=answer]").input_value() == "about ten"
-
-    # Handed in twice, as by a double click, it is one entry.
-    for one in job.items(served, number):
+    # Handed in twice at once, as by a double click, it is one entry.
+    for one in drawn:
         imara.open(f"/sittings/{number}/{one.item.position}")
-        job.give(imara, one, job.right_answer(one))
+        for box in page.locator("main input[type=checkbox]:checked").all():
+            box.uncheck()
+        job.give(imara, one, right_answer(one))
     imara.open(f"/sittings/{number}/review")
-    page.evaluate(
+    statuses = page.evaluate(
         """async address => {
             const form = new FormData(document.querySelector(`form[action='${address}']`));
-            await Promise.all([1, 2].map(() => fetch(address, {method: 'POST', body: form})));
+            const sent = [1, 2].map(() => fetch(address, {method: 'POST', body: form}));
+            return (await Promise.all(sent)).map(answer => answer.status);
         }""",
         f"/sittings/{number}/close",
     )
-    with served.store.reading() as db:
+    assert statuses == [200, 200]
+    with ready.store.reading() as db:
         assert len(list(db.exec(select(Entry).where(Entry.kind == "lesson")))) == 1
+
+
+def test_a_number_that_cannot_be_read_stays_in_its_box(ready: Served):
+    imara = phone(ready, job.WORKER)
+    read_to_the_end(ready, "protection-factors")
+    imara.open("/lessons/protection-factors")
+    number = job.begin(imara, "protection-factors")
+    problems = [one for one in job.items(ready, number) if one.problem]
+    typed = next(one for one in problems if one.problem.blank.kind == "number")
+    imara.open(f"/sittings/{number}/{typed.item.position}")
+    imara.page.fill("main input[name=answer]", "about ten")
+    imara.go("main form .do button")
+    expect(imara.page.locator(".faults")).to_be_visible()
+    imara.look("unreadable")
+    assert job.put_down(imara, typed) == ["about ten"]
+
+
+def read_to_the_end(served: Served, slug: str) -> None:
+    """Keep that the worker read a whole lesson."""
+    lesson = lessons.load().get(slug)
+    with served.store.writing() as db:
+        person = people.by_number(db, job.WORKER)
+        for section in lesson.sections:
+            learning.finish_section(db, person, lesson, section.id, datetime.now(UTC))
+
+
+def test_by_keyboard_alone(ready: Served):
+    imara = phone(ready, job.WORKER)
+    page = imara.page
+    tab_to(imara, "header form[action='/sign-out'] button")
+    press(imara, "Enter")
+    tab_to(imara, "main a[href='/sign-in']")
+    press(imara, "Enter")
+    # Its own phone knows the number already.
+    assert page.locator("#number").input_value() == job.WORKER
+    tab_to(imara, "#pin")
+    page.keyboard.type(PIN)
+    press(imara, "Enter")
+    assert page.url.endswith("/tag")
+    tab_to(imara, ".tag a.go")
+    press(imara, "Enter")
+    tab_to(imara, f"form[action='/lessons/{SLUG}/sitting'] button")
+    press(imara, "Enter")
+    assert page.url.endswith("/1")
+    tab_to(imara, "main input[name=answer]")
+    if page.evaluate("['radio', 'checkbox'].includes(document.activeElement.type)"):
+        page.keyboard.press("Space")
+    else:
+        page.keyboard.type("2.5")
+    tab_to(imara, "main form .do button")
+    press(imara, "Enter")
+    assert page.url.endswith("/2")
+
+
+def tab_to(window: Window, selector: str) -> None:
+    """Press Tab until something has the focus."""
+    for _ in range(60):
+        window.page.keyboard.press("Tab")
+        if window.page.evaluate("given => document.activeElement.matches(given)", selector):
+            return
+    raise AssertionError(f"{window.page.url}: Tab never comes to {selector}")
+
+
+def press(window: Window, key: str) -> None:
+    """Press a key that leads to another page."""
+    with window.page.expect_event("load"):
+        window.page.keyboard.press(key)
+    window.look()

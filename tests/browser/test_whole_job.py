@@ -1,40 +1,72 @@
-"""The whole job at 375 px in each language, and once more without script."""
+"""The whole job at 375 px, in English and again in Spanish."""
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import polars
 import pytest
 from playwright.sync_api import expect
 
 from tests.browser import job
-from tests.browser.conftest import Served, Window, enrol
-from tests.conftest import PIN, wrong_answer
+from tests.browser.conftest import DESKTOP, Served, Window, enrol
+from tests.browser.taking_out import check_record
+from tests.conftest import PIN, right_answer, wrong_answer
 from trainer import lessons
-from trainer.services import exporting
 
 SLUGS = [lesson.slug for lesson in lessons.load().all]
+FIRST_REASON = "changed-workplace"
+
+ELSEWHERE = (
+    ("ida", "/board?state=new"),
+    ("ida", "/worksites"),
+    ("ida", "/worksites/1/change"),
+    ("ida", f"/people/{job.WORKER}/change"),
+    ("ida", f"/people/{job.WORKER}/appendix-d"),
+    ("ida", "/no-such-page"),
+    ("odell", "/people"),
+    ("odell", "/assign"),
+    ("imara", "/my-record"),
+    ("imara", "/choose-pin"),
+    ("imara", "/passphrase"),
+    ("imara", "/still-there"),
+)
+"""Pages that the job itself passes by."""
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_the_whole_job_at_375_px(served: Served, language: str, tmp_path: Path):
-    ida, odell, code = job.set_up(served, script=True)
+    began = datetime.now(UTC)
+    ida, odell, code = job.set_up(served, language)
+    due = datetime.now(job.ZONE).date() + timedelta(days=10)
+    job.assign(odell, SLUGS[0], FIRST_REASON, due)
     imara = served.window(language)
     enrol(imara, job.WORKER, code)
-    if language == "es":
-        imara.go("button[name=language][value=es]")
     assert imara.page.locator("html").get_attribute("lang") == language
     expect(imara.page.locator(".verdict.no")).to_be_visible()
+    expect(imara.page.locator(f".sections time[datetime='{due}']")).to_be_visible()
+
     fail_first(served, imara)
     job.work_a_problem(imara, served, "protection-factors", "inside", "inside-concentration")
-    tablet = go_on_elsewhere(served, ida, imara, language)
+    tablet = go_on_elsewhere(served, odell, imara, language)
     for slug in SLUGS[2:]:
         job.read(tablet, slug)
         assert job.hand_in(tablet, served, job.begin(tablet, slug))
-    finish(served, ida, odell, imara, tmp_path, language)
+
+    clear(ida, odell, imara)
+    reasons = [FIRST_REASON, "first", "first", "", FIRST_REASON]
+    check_record(served, ida, tmp_path / "record.csv", began, language, reasons)
+    windows = {"ida": ida, "odell": odell, "imara": imara}
+    for whose, path in ELSEWHERE:
+        windows[whose].open(path)
+    ida.page.set_viewport_size(DESKTOP)
+    ida.open("/board")
+    ida.look("wide")
 
 
 def test_the_whole_job_without_script(served: Served, tmp_path: Path):
+    began = datetime.now(UTC)
     ida, odell, code = job.set_up(served, script=False)
+    due = datetime.now(job.ZONE).date() + timedelta(days=10)
+    job.assign(odell, SLUGS[0], FIRST_REASON, due)
     imara = served.window(script=False)
     enrol(imara, job.WORKER, code)
     fail_first(served, imara)
@@ -42,7 +74,9 @@ def test_the_whole_job_without_script(served: Served, tmp_path: Path):
     for slug in SLUGS[1:]:
         job.read(imara, slug)
         assert job.hand_in(imara, served, job.begin(imara, slug))
-    finish(served, ida, odell, imara, tmp_path, "en")
+    clear(ida, odell, imara)
+    reasons = [FIRST_REASON, "first", "first", "", FIRST_REASON]
+    check_record(served, ida, tmp_path / "record.csv", began, "en", reasons)
 
 
 def fail_first(served: Served, imara: Window) -> None:
@@ -57,66 +91,59 @@ def fail_first(served: Served, imara: Window) -> None:
     assert job.hand_in(imara, served, again)
 
 
-def go_on_elsewhere(served: Served, ida: Window, imara: Window, language: str) -> Window:
-    """Stop in the middle, change the language, and go on at the same place on a shared tablet."""
-    slug = SLUGS[1]
-    job.read(imara, slug)
-    number = job.begin(imara, slug)
+def go_on_elsewhere(served: Served, odell: Window, imara: Window, language: str) -> Window:
+    """Change the language in the middle, stop, and go on at the same place on a shared tablet."""
+    job.read(imara, SLUGS[1])
+    number = job.begin(imara, SLUGS[1])
     drawn = job.items(served, number)
-    for one in drawn[:4]:
-        job.give(imara, one, job.right_answer(one))
-    assert imara.page.url.endswith(f"/sittings/{number}/5")
+    change_language(imara, drawn[0], number, language)
+    # The first problem after that: there are numbers in it to meet again.
+    stop = next(one.item.position for one in drawn[1:] if one.problem)
+    for one in drawn[1 : stop - 1]:
+        job.give(imara, one, right_answer(one))
+    assert imara.page.url.endswith(f"/sittings/{number}/{stop}")
     asked = imara.page.locator("main h1").inner_text()
-    other = "en" if language == "es" else "es"
-    imara.go(f"button[name=language][value={other}]")
-    assert imara.page.url.endswith(f"/sittings/{number}/5")
-    assert imara.page.locator("main h1").inner_text() != asked
-    imara.go(f"button[name=language][value={language}]")
-    assert imara.page.locator("main h1").inner_text() == asked
-    ida.open("/codes")
-    ida.go("form[action='/codes/tablet'] button")
-    code = ida.page.locator(".code").inner_text()
-    tablet = served.window(language)
-    tablet.open("/enrol?shared=yes")
-    tablet.page.fill("#code", code)
-    tablet.go("main form button")
-    tablet.page.fill("#number", job.WORKER)
-    tablet.page.fill("#pin", PIN)
-    tablet.go("main form button")
-    if language == "es" and tablet.page.locator("html").get_attribute("lang") == "en":
-        tablet.go("button[name=language][value=es]")
+
+    tablet = job.enrol_tablet(served, odell, language)
+    job.sign_in(tablet, PIN)
+    assert tablet.page.locator("html").get_attribute("lang") == language
     tablet.go(".tag a.go")
-    assert tablet.page.url.endswith(f"/sittings/{number}/5")
+    assert tablet.page.url.endswith(f"/sittings/{number}/{stop}")
     assert tablet.page.locator("main h1").inner_text() == asked
+    tablet.open(f"/sittings/{number}/1")
+    assert sorted(job.put_down(tablet, drawn[0])) == sorted(right_answer(drawn[0]))
     assert job.hand_in(tablet, served, number)
     return tablet
 
 
-def finish(
-    served: Served, ida: Window, odell: Window, imara: Window, tmp_path: Path, language: str
-) -> None:
-    """Assign, watch practice, record the fit test, see the tag clear, take the record out."""
-    odell.open(f"/assign?person={job.WORKER}")
-    odell.page.check(f"[name=lesson][value={SLUGS[0]}]")
-    odell.page.select_option("#reason", "yearly")
-    odell.go("main form button")
+def change_language(imara: Window, one, number: int, language: str) -> None:
+    """Answer without sending, change the language there and back: place and answer stay."""
+    page, answers = imara.page, right_answer(one)
+    asked = page.locator("main h1").inner_text()
+    for at in range(len(answers)):
+        with page.expect_response(f"**/sittings/{number}/1"):
+            job.put(imara, one, answers[at : at + 1])
+            # A number is kept when its box is left.
+            page.locator("main input[name=answer]").first.blur()
+    other = {"en": "es", "es": "en"}[language]
+    for chosen, same in ((other, False), (language, True)):
+        imara.go(f"button[name=language][value={chosen}]")
+        assert page.url.endswith(f"/sittings/{number}/1")
+        assert page.locator("html").get_attribute("lang") == chosen
+        assert (page.locator("main h1").inner_text() == asked) is same
+        assert sorted(job.put_down(imara, one)) == sorted(answers)
+    imara.go("main form .do button")
+
+
+def clear(ida: Window, odell: Window, imara: Window) -> None:
+    """Watch practice, record medical clearance and fit test: only then is the tag clear."""
     job.watch_practice(odell)
+    job.record_medical(ida)
+    imara.open("/tag")
+    expect(imara.page.locator(".verdict.no")).to_be_visible()
     job.record_fit_test(ida)
     imara.open("/tag")
     expect(imara.page.locator(".verdict.yes")).to_be_visible()
-    imara.open("/my-record")
-    ida.open("/export")
-    with ida.page.expect_download() as waiting:
-        ida.page.locator("main form button").click()
-    path = tmp_path / "record.csv"
-    waiting.value.save_as(path)
-    table = polars.read_csv(path, infer_schema=False)
-    assert table.columns == list(exporting.COLUMNS)
-    assert table["lesson"].to_list() == [*SLUGS, "practice", "training as a whole"]
-    assert set(table["worker number"]) == {job.WORKER}
-    assert table["sittings taken"].to_list()[:2] == ["2", "1"]
-    assert table["language"].to_list()[0] == language
-    assert table["practice watched by"].to_list()[3] == "Ravi Odell"
-    assert table["trainer qualification"].to_list()[4] == "Industrial hygienist"
-    ida.open("/board")
-    ida.open("/worksites")
+    imara.look("clear")
+    odell.open(f"/people/{job.WORKER}")
+    odell.look("clear")

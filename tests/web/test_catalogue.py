@@ -21,7 +21,8 @@ KEYWORDS = {
     "Refusal": None,
     "Wait": None,
 }
-PLACE = re.compile(r"%\((\w+)\)s")
+# A place for a value, or a doubled percent sign; a single one breaks the page it stands on.
+PLACE = re.compile(r"%(?:\(\w+\)\w|.?)")
 
 
 @pytest.fixture(scope="module")
@@ -42,6 +43,8 @@ def test_no_message_is_empty_or_unsure(spanish: dict):
 
 def test_each_message_has_the_places_of_the_english(spanish: dict):
     def differs(one: Message) -> bool:
+        if not one.python_format:
+            return False
         wanted = sorted(PLACE.findall(both(one.id)[0]))
         return any(sorted(PLACE.findall(text)) != wanted for text in both(one.string))
 

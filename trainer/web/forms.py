@@ -29,6 +29,7 @@ def choices(pairs: Iterable[tuple[object, object]]) -> list[SelectChoice]:
 ROLES = [("worker", _l("Worker")), ("trainer", _l("Trainer")), ("coordinator", _l("Coordinator"))]
 LANGUAGES = [("en", "English"), ("es", "Español")]
 NEEDED = _l("This line must be filled in.")
+A_NUMBER = _l("Give a number, such as 180.")
 A_DAY = _l("Give a date, such as 2026-11-25.")
 CHOOSE = _l("Choose one of these.")
 
@@ -38,6 +39,26 @@ class Ticks(SelectMultipleField):
 
     widget = widgets.ListWidget(prefix_label=False)
     option_widget = widgets.CheckboxInput()
+
+
+class Number(FloatField):
+    """A number; what is none gets a sentence of ours."""
+
+    def process_formdata(self, valuelist: list[str]) -> None:
+        """Read what was typed."""
+        try:
+            super().process_formdata(valuelist)
+        except ValueError:
+            raise ValueError(A_NUMBER) from None
+
+
+class Drop(SelectField):
+    """One of several; what is none of them gets a sentence of ours."""
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(
+            *args, invalid_choice_message=CHOOSE, invalid_value_message=CHOOSE, **kwargs
+        )
 
 
 class Form(FlaskForm):
@@ -53,7 +74,7 @@ class PersonForm(Form):
 
     number = StringField(_l("Worker number"), [DataRequired(NEEDED), Length(max=20)])
     name = StringField(_l("Name"), [DataRequired(NEEDED), Length(max=80)])
-    language = SelectField(_l("Language"), choices=choices(LANGUAGES))
+    language = Drop(_l("Language"), choices=choices(LANGUAGES))
     roles = Ticks(_l("Roles"), choices=choices(ROLES))
     worksites = Ticks(_l("Worksites"), coerce=int)
     qualification = StringField(_l("Qualification as a trainer"), [Length(max=120)])
@@ -73,8 +94,8 @@ class WorksiteForm(Form):
 class RespiratorForm(Form):
     """A respirator that a person gets."""
 
-    class_slug = SelectField(_l("Class"))
-    use = SelectField(
+    class_slug = Drop(_l("Class"))
+    use = Drop(
         _l("Use"),
         choices=choices([("required", _l("Required")), ("voluntary", _l("Worn by choice"))]),
     )
@@ -112,7 +133,7 @@ class MedicalForm(Deed):
         ),
         validators=[AnyOf(("cleared", "limits", "not"), CHOOSE)],
     )
-    limit = SelectField(
+    limit = Drop(
         _l("Which limits, if any"),
         choices=choices(
             [
@@ -128,14 +149,14 @@ class MedicalForm(Deed):
 class FitTestForm(Deed):
     """A fit test with the fields of 29 CFR 1910.134(m)(2)(i)."""
 
-    respirator = SelectField(_l("Respirator"), coerce=int)
-    protocol = SelectField(_l("Kind of test"))
+    respirator = Drop(_l("Respirator"), coerce=int)
+    protocol = Drop(_l("Kind of test"))
     passed = RadioField(
         _l("Qualitative test"),
         choices=choices([("yes", _l("Passed")), ("no", _l("Failed"))]),
         validators=[Optional()],
     )
-    fit_factor = FloatField(_l("Overall fit factor of a quantitative test"), [Optional()])
+    fit_factor = Number(_l("Overall fit factor of a quantitative test"), [Optional()])
     recording = StringField(_l("Where its recording is kept"), [Length(max=120)])
 
     def __init__(self, *args, **kwargs) -> None:
@@ -157,4 +178,4 @@ class ExportForm(Form):
 
     first = DateField(_l("From"), [DataRequired(A_DAY)], name="from")
     last = DateField(_l("To"), [DataRequired(A_DAY)], name="to")
-    worksite = SelectField(_l("Worksite"), default="")
+    worksite = Drop(_l("Worksite"), default="")

@@ -193,9 +193,7 @@ def _may_give_code(db, found: Person) -> bool:
     A code lets its holder in as that person, so a trainer makes none for a colleague, whose
     name could then stand under the trainer's own practice, nor for a coordinator.
     """
-    return (
-        "coordinator" in g.roles or found.id == g.person.id or found.id not in people.staff(db)
-    )
+    return "coordinator" in g.roles or found.id == g.person.id or found.id not in people.staff(db)
 
 
 def _for_code(db, number: str) -> Person:

@@ -53,10 +53,15 @@ def because(tag: Tag) -> str:
     """Return in a sentence what is missing, or nothing on a clear tag."""
     if tag.respirator is None:
         return gettext("No respirator is given to you yet. Ask your coordinator.")
-    missing = [name(kind) for kind in tag.clearance.missing]
+    missing = [_within(name(kind)) for kind in tag.clearance.missing]
     if not missing:
         return ""
-    return gettext("Do not wear it yet. Missing: %(steps)s.", steps="; ".join(missing).lower())
+    return gettext("Do not wear it yet. Missing: %(steps)s.", steps="; ".join(missing))
+
+
+def _within(words: str) -> str:
+    """Return words as they stand within a sentence; only the first letter changes."""
+    return words[:1].lower() + words[1:]
 
 
 def _line(step: Step, passed: int, asked: int, soon: date, medical: bool) -> Line:
