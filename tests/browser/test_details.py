@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 from sqlmodel import select
 
 from tests.browser import job
-from tests.browser.conftest import Served, Window, enrol
+from tests.browser.conftest import DESKTOP, Served, Window, enrol
 from tests.conftest import PIN, right_answer
 from trainer import lessons
 from trainer.services import joining, learning, signing_in
@@ -160,6 +160,28 @@ def test_a_number_that_cannot_be_read_stays_in_its_box(ready: Served):
     expect(imara.page.locator(".faults")).to_be_visible()
     imara.look("unreadable")
     assert job.put_down(imara, typed) == ["about ten"]
+
+
+def test_a_slow_press_is_not_lost(ready: Served):
+    imara = phone(ready, job.WORKER)
+    page = imara.page
+    # Where the page does not scroll, nothing makes up for a line that comes in above.
+    page.set_viewport_size(DESKTOP)
+    read_to_the_end(ready, "protection-factors")
+    imara.open("/lessons/protection-factors")
+    number = job.begin(imara, "protection-factors")
+    problems = [one for one in job.items(ready, number) if one.problem]
+    typed = next(one for one in problems if one.problem.blank.kind == "number")
+    imara.open(f"/sittings/{number}/{typed.item.position}")
+    page.fill("main input[name=answer]", "2.5")
+    button = page.locator("main form .do button")
+    button.hover()
+    # Pressing takes the focus from the box, and the number is kept before the finger is lifted.
+    page.mouse.down()
+    expect(page.locator("#status")).to_contain_text("Saved at")
+    with page.expect_event("load"):
+        page.mouse.up()
+    assert not page.url.endswith(f"/{typed.item.position}")
 
 
 def read_to_the_end(served: Served, slug: str) -> None:

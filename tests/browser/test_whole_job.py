@@ -15,6 +15,18 @@ from trainer import lessons
 SLUGS = [lesson.slug for lesson in lessons.load().all]
 FIRST_REASON = "changed-workplace"
 
+STAMPED = """async () => {
+    const tag = document.querySelector(".tag.fresh");
+    tag.classList.remove("fresh");
+    tag.offsetWidth;
+    tag.classList.add("fresh");
+    const moving = tag.getAnimations({subtree: true});
+    for (const one of moving) { one.pause(); one.currentTime = 0; }
+    for (const _ of [1, 2]) await new Promise(requestAnimationFrame);
+    return [moving.length, document.documentElement.scrollWidth - innerWidth];
+}"""
+"""What moves when the stamp comes down, and how far the page is then too wide."""
+
 ELSEWHERE = (
     ("ida", "/board?state=new"),
     ("ida", "/worksites"),
@@ -145,5 +157,7 @@ def clear(ida: Window, odell: Window, imara: Window) -> None:
     imara.open("/tag")
     expect(imara.page.locator(".verdict.yes")).to_be_visible()
     imara.look("clear")
+    if imara.script:
+        assert imara.page.evaluate(STAMPED) == [2, 0], "the stamp makes the page scroll sideways"
     odell.open(f"/people/{job.WORKER}")
     odell.look("clear")
