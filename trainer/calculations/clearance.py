@@ -4,7 +4,7 @@ Each duty comes from `reference.duties` with its paragraph. The due day itself i
 good day (OSHA letter of 23 December 1998). Whatever is not shown counts as not done.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from trainer.calculations.periods import next_due
@@ -118,9 +118,8 @@ def _medical(worn: Worn, facts: Facts, today: date, source: str) -> Step:
     # Only is meant as it is written: neither an airline nor a self-contained one is powered.
     if medical.limit == "powered_only" and not worn.powered:
         return Step("medical", "no", medical.on, why="powered_only", source=source)
-    if medical.until and today > medical.until:
-        return Step("medical", "no", medical.on, medical.until, "lapsed", source)
-    return Step("medical", "done", medical.on, medical.until, medical.outcome, source)
+    step = Step("medical", "done", medical.on, medical.until, medical.outcome, source)
+    return _unless_lapsed(step, today)
 
 
 def _training(worn: Worn, facts: Facts, today: date, source: str) -> Step:
@@ -129,23 +128,19 @@ def _training(worn: Worn, facts: Facts, today: date, source: str) -> Step:
     if facts.trained_on is None:
         state = "begun" if facts.lessons_passed else "todo"
         return Step("training", state, source=source)
-    due = next_due(facts.trained_on)
-    if today > due:
-        return Step("training", "no", facts.trained_on, due, "lapsed", source)
-    return Step("training", "done", facts.trained_on, due, source=source)
+    step = Step("training", "done", facts.trained_on, next_due(facts.trained_on), source=source)
+    return _unless_lapsed(step, today)
 
 
 def _practice(worn: Worn, facts: Facts, today: date, source: str) -> Step:
     if facts.practised_on is None:
         return Step("practice", "todo", source=source)
-    if (
-        not facts.practice_passed
-    ):  # use that is not good enough undoes what was seen before, (k)(5)(ii)
+    # Use that is not good enough undoes what was seen before, (k)(5)(ii).
+    if not facts.practice_passed:
         return Step("practice", "no", facts.practised_on, why="not_yet", source=source)
     due = next_due(facts.practised_on)
-    if today > due:
-        return Step("practice", "no", facts.practised_on, due, "lapsed", source)
-    return Step("practice", "done", facts.practised_on, due, source=source)
+    step = Step("practice", "done", facts.practised_on, due, source=source)
+    return _unless_lapsed(step, today)
 
 
 def _fit_test(worn: Worn, facts: Facts, today: date, source: str) -> Step:
@@ -154,15 +149,20 @@ def _fit_test(worn: Worn, facts: Facts, today: date, source: str) -> Step:
         return Step("fit-test", "todo", source=source)
     if not test.passed:
         return Step("fit-test", "no", test.on, why="failed", source=source)
-    due = next_due(test.on)
-    if today > due:
-        return Step("fit-test", "no", test.on, due, "lapsed", source)
-    return Step("fit-test", "done", test.on, due, source=source)
+    step = Step("fit-test", "done", test.on, next_due(test.on), source=source)
+    return _unless_lapsed(step, today)
 
 
 def _appendix_d(worn: Worn, facts: Facts, today: date, source: str) -> Step:
     state = "done" if facts.appendix_d_on else "todo"
     return Step("appendix-d", state, facts.appendix_d_on, source=source)
+
+
+def _unless_lapsed(step: Step, today: date) -> Step:
+    """Return a done step as it is, or as lapsed once its last good day is past."""
+    if step.due and today > step.due:
+        return replace(step, state="no", why="lapsed")
+    return step
 
 
 _STEPS = {

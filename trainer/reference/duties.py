@@ -5,11 +5,11 @@ federal change is proposed (90 FR 28463, not law when last seen): it would end a
 `until_date` and begin another.
 """
 
-import csv
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
-from pathlib import Path
+
+from trainer.reference import table
 
 
 @dataclass(frozen=True)
@@ -23,6 +23,7 @@ class Duty:
     from_date: date
     until_date: date
     source: str
+    checked: str
 
     def holds(self, on: date) -> bool:
         """Say whether the duty is owed on this day."""
@@ -32,8 +33,7 @@ class Duty:
 @cache
 def rows() -> tuple[Duty, ...]:
     """Return every duty, in the order in which the steps are done."""
-    with (Path(__file__).parent / "duties.csv").open(encoding="utf-8", newline="") as file:
-        return tuple(_row(line) for line in csv.DictReader(file))
+    return tuple(_row(cells) for cells in table.read("duties"))
 
 
 def owed(rule_set: str, use: str, *, tight: bool, filtering: bool, on: date) -> tuple[Duty, ...]:
@@ -48,13 +48,9 @@ def owed(rule_set: str, use: str, *, tight: bool, filtering: bool, on: date) -> 
     )
 
 
-def _row(line: dict[str, str]) -> Duty:
-    return Duty(
-        rule_set=line["rule_set"],
-        use=line["use"],
-        applies_to=line["applies_to"],
-        duty=line["duty"],
-        from_date=date.fromisoformat(line["from_date"]) if line["from_date"] else date.min,
-        until_date=date.fromisoformat(line["until_date"]) if line["until_date"] else date.max,
-        source=line["source"],
-    )
+def _row(cells: dict[str, str]) -> Duty:
+    days = {
+        "from_date": date.fromisoformat(cells["from_date"]) if cells["from_date"] else date.min,
+        "until_date": date.fromisoformat(cells["until_date"]) if cells["until_date"] else date.max,
+    }
+    return Duty(**(cells | days))

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from sqlmodel import Session, select
+from sqlmodel import Session
 
 from trainer import lessons
 from trainer.reference import retraining_reasons
@@ -27,6 +27,12 @@ def assign(
         raise Refusal("Choose the reason for this training.")
     if due < standing.today(db, person, by.now, by.zone):
         raise Refusal("The due day is past. Choose today or a later day.")
+    history = standing.History(db, person)
+    open_already = {
+        item.lesson
+        for item in history.assignments
+        if item.reason == reason and not history.done_since(item.lesson, item.assigned_at)
+    }
     made = [
         Assignment(
             person_id=person.id,
@@ -37,7 +43,7 @@ def assign(
             assigned_at=by.now,
         )
         for slug in slugs
-        if not _open_already(db, person, slug, reason)
+        if slug not in open_already
     ]
     db.add_all(made)
     db.flush()
@@ -68,14 +74,3 @@ def withdraw(db: Session, by: Scribe, number: int) -> Person:
         db.flush()
         standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
     return person
-
-
-def _open_already(db: Session, person: Person, slug: str, reason: str) -> bool:
-    history = standing.History(db, person)
-    query = select(Assignment).where(
-        Assignment.person_id == person.id,
-        Assignment.lesson == slug,
-        Assignment.reason == reason,
-        Assignment.withdrawn_at.is_(None),
-    )
-    return any(not history.done_since(slug, row.assigned_at) for row in db.exec(query))

@@ -111,7 +111,7 @@ def begin(db: Session, person: Person, lesson: lessons.Lesson, now: datetime) ->
     )
     db.add(sitting)
     db.flush()
-    _keep_taught(db, lesson, now)
+    _keep_taught(db, lesson, sitting.lesson_version, now)
     for position, item in enumerate(_draw(db, sitting, earlier), start=1):
         item.position = position
         db.add(item)
@@ -145,9 +145,13 @@ def answer(db: Session, sitting: Sitting, position: int, given: list[str], now: 
     """
     if sitting.closed_at:
         raise Refusal("This sitting is closed; its answers stay as they are.")
-    one = next((one for one in shown(db, sitting) if one.item.position == position), None)
-    if one is None:
+    query = select(SittingItem).where(
+        SittingItem.sitting_id == sitting.id, SittingItem.position == position
+    )
+    item = db.exec(query).first()
+    if item is None:
         raise Refusal("This sitting has no such question.")
+    one = _show(item)
     one.item.answer = _kept(one, given)
     one.item.answered_at = now
     db.add(one.item)
@@ -267,9 +271,8 @@ def _mark(one: Shown, language: str) -> tuple[bool, str]:
     return found.verdict == "right", found.slip.key if found.slip else ""
 
 
-def _keep_taught(db: Session, lesson: lessons.Lesson, now: datetime) -> None:
+def _keep_taught(db: Session, lesson: lessons.Lesson, version: str, now: datetime) -> None:
     """Keep the text of what is taught, so that it can be shown years later as it was."""
-    version = content_version(lesson)
     if db.get(TaughtContent, version) is None:
         files = json.dumps(lesson.files | bank.load().files_for(lesson.slug), ensure_ascii=False)
         db.add(TaughtContent(version=version, lesson=lesson.slug, files=files, kept_at=now))

@@ -1,5 +1,6 @@
 """Where a person stands: facts from the record, and the clearance worked out from them."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -91,11 +92,8 @@ class History:
 
     def last_training(self) -> Entry | None:
         """Return the newest entry that training as a whole is complete."""
-        return max(
-            (entry for entry, _ in self.of("training")),
-            key=lambda entry: (entry.happened_on, entry.number),
-            default=None,
-        )
+        found = _newest(self.of("training"))
+        return found[0] if found else None
 
     def passed_since(self, slug: str, number: int) -> tuple[Entry, dict] | None:
         """Return the newest pass of a lesson after entry `number`."""
@@ -118,12 +116,11 @@ class History:
 
     def practice(self, class_slug: str) -> tuple[Entry, dict] | None:
         """Return the newest practice with a class of respirator, passed or not."""
-        watched = [
+        return _newest(
             (entry, said)
             for entry, said in self.of("practice")
             if said["respirator"]["class"] == class_slug
-        ]
-        return max(watched, key=lambda pair: (pair[0].happened_on, pair[0].number), default=None)
+        )
 
     def retraining(self) -> tuple[str, ...]:
         """Return the lessons assigned for cause and not passed since."""
@@ -181,27 +178,34 @@ class History:
         )
 
     def _medical(self) -> Medical | None:
-        found = self.of("medical")
+        found = _newest(self.of("medical"))
         if not found:
             return None
-        entry, said = max(found, key=lambda pair: (pair[0].happened_on, pair[0].number))
+        entry, said = found
         until = date.fromisoformat(said["until"]) if said["until"] else None
         return Medical(entry.happened_on, said["outcome"], said["limit"], until)
 
     def _fit_test(self, wanted: tuple[str, str, str, str]) -> FitTest | None:
         parts = ("make", "model", "style", "size")
-        tests = [
-            FitTest(entry.happened_on, said["passed"], wanted)
+        found = _newest(
+            (entry, said)
             for entry, said in self.of("fit-test")
             if tuple(people.key(said[part]) for part in parts) == wanted
-        ]
-        # Two tests on one day: the later entry counts, and `max` keeps the first of equals.
-        return max(reversed(tests), key=lambda test: test.on, default=None)
+        )
+        return FitTest(found[0].happened_on, found[1]["passed"], wanted) if found else None
 
 
-def tags(db: Session, person: Person, today: date) -> list[Tag]:
-    """Return a person's tags, one a respirator; one without a respirator where none is given."""
-    history = History(db, person)
+def _newest(found: Iterable[tuple[Entry, dict]]) -> tuple[Entry, dict] | None:
+    """Return the newest by the day it happened; of two on one day, the later entry."""
+    return max(found, key=lambda pair: (pair[0].happened_on, pair[0].number), default=None)
+
+
+def tags(db: Session, person: Person, today: date, history: History | None = None) -> list[Tag]:
+    """Return a person's tags, one a respirator; one without a respirator where none is given.
+
+    history     the person's, where it was read already
+    """
+    history = history or History(db, person)
     worksite = home_worksite(db, person)
     rule_set = worksite.rule_set if worksite else "federal"
     given = people.respirators(db, person.id)

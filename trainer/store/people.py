@@ -16,6 +16,8 @@ from trainer.store.tables import (
 )
 
 ROLES = ("worker", "trainer", "coordinator")
+STATES = ("clear", "soon", "not", "new")
+"""The states of a tag on the board; one that falls due soon is clear as well."""
 
 
 def key(number: str) -> str:
@@ -128,6 +130,26 @@ def board(
     state         "", "clear", "soon", "not" or "new"
     search        part of a name or number, accents and capitals aside
     """
+    query = _in_state(_on_board(worksite_ids), state, today, soon)
+    if search:
+        query = query.where(Person.search_key.contains(plain(search), autoescape=True))
+    total = _count(db, query)
+    # Not clear comes before clear, what was begun before what is new, sooner before later.
+    clear = (Standing.clear_until.is_not(None)) & (Standing.clear_until >= today)
+    order = (clear, Standing.begun.desc(), Standing.clear_until, Person.search_key, Standing.id)
+    page = query.order_by(*order)
+    return list(db.exec(page.offset(first).limit(most))), total
+
+
+def tally(
+    db: Session, *, today: date, soon: date, worksite_ids: tuple[int, ...] | None
+) -> dict[str, int]:
+    """Return how many tags of the board are in each state; parameters as in `board`."""
+    query = _on_board(worksite_ids)
+    return {state: _count(db, _in_state(query, state, today, soon)) for state in STATES}
+
+
+def _on_board(worksite_ids: tuple[int, ...] | None):
     query = (
         select(Standing, Person, Respirator)
         .join(Person, Person.id == Standing.person_id)
@@ -135,18 +157,14 @@ def board(
         .where(Person.left_on.is_(None))
         .where(or_(Standing.respirator_id.is_not(None), Person.id.in_(_workers())))
     )
-    if worksite_ids is not None:
-        there = select(Membership.person_id).where(Membership.worksite_id.in_(worksite_ids))
-        query = query.where(Person.id.in_(there))
-    if search:
-        query = query.where(Person.search_key.contains(plain(search), autoescape=True))
-    query = _in_state(query, state, today, soon)
-    total = db.exec(select(func.count()).select_from(query.subquery())).one()
-    # Not clear comes before clear, what was begun before what is new, sooner before later.
-    clear = (Standing.clear_until.is_not(None)) & (Standing.clear_until >= today)
-    order = (clear, Standing.begun.desc(), Standing.clear_until, Person.search_key, Standing.id)
-    page = query.order_by(*order)
-    return list(db.exec(page.offset(first).limit(most))), total
+    if worksite_ids is None:
+        return query
+    there = select(Membership.person_id).where(Membership.worksite_id.in_(worksite_ids))
+    return query.where(Person.id.in_(there))
+
+
+def _count(db: Session, query) -> int:
+    return db.exec(select(func.count()).select_from(query.subquery())).one()
 
 
 def _workers():

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
-from flask import Flask, abort, current_app, g, make_response, redirect, request, session, url_for
+from flask import Flask, abort, current_app, g, request, session, url_for
 
 from trainer.config import Settings
 from trainer.services import signing_in
@@ -12,6 +12,7 @@ from trainer.services.signing_in import Limits
 from trainer.store import people
 from trainer.store.engine import Store
 from trainer.store.tables import Person
+from trainer.web import htmx
 
 ANYBODY = frozenset({"anybody"})
 ALL_ROLES = frozenset(people.ROLES)
@@ -193,10 +194,4 @@ def _admit():
     # What was being typed comes back after signing in: a page by its address, a form by the
     # page that it stood on.
     back = request.full_path if request.method == "GET" else request.form.get("here", "/")
-    target = url_for("sign_in.sign_in", next=back.rstrip("?"))
-    if request.headers.get("HX-Request"):
-        # htmx would follow a redirect unseen and put the sign-in page into a fragment.
-        response = make_response("", 204)
-        response.headers["HX-Redirect"] = target
-        return response
-    return redirect(target)
+    return htmx.go(url_for("sign_in.sign_in", next=back.rstrip("?")), 302)

@@ -1,6 +1,7 @@
 """The coordinator's acts: people, worksites, respirators, entries, and taking the record out."""
 
 import secrets
+from collections.abc import Callable
 from datetime import date
 from zoneinfo import available_timezones
 
@@ -35,19 +36,14 @@ bp = Blueprint("coordinator", __name__)
 def new_person():
     """Add a person."""
     form = _person_form(None)
-    fault = ""
-    if form.validate_on_submit():
-        try:
-            with writing() as db:
-                person = joining.add_person(db, now(), number=form.number.data, **_described(form))
-        except Refusal as refusal:
-            fault = say(refusal)
-        else:
-            flash(gettext("%(name)s is added.", name=person.name))
-            return redirect(f"/people/{person.number}", 303)
-    return _form_page(
-        "coordinator/person.html", form, fault, title=gettext("Add a person"), found=None
-    )
+
+    def act(db) -> Response:
+        person = joining.add_person(db, now(), number=form.number.data, **_described(form))
+        return _done(gettext("%(name)s is added.", name=person.name), f"/people/{person.number}")
+
+    title = gettext("Add a person")
+    done, fault = _carry_out(form, act)
+    return done or _form_page("coordinator/person.html", form, fault, title=title, found=None)
 
 
 @bp.route("/people/<number>/change", methods=["GET", "POST"])
@@ -59,20 +55,14 @@ def change_person(number: str):
         roles = people.roles(db, person.id)
         places = [one.id for one in people.worksites(db, person.id)]
     form = _person_form(person, roles=sorted(roles), worksites=places)
-    fault = ""
-    if form.validate_on_submit():
-        try:
-            with writing() as db:
-                joining.change_person(
-                    db, access.scribe(), db.get(Person, person.id), **_described(form)
-                )
-        except Refusal as refusal:
-            fault = say(refusal)
-        else:
-            flash(gettext("The change is kept."))
-            return redirect(f"/people/{person.number}", 303)
+
+    def act(db) -> Response:
+        joining.change_person(db, access.scribe(), db.get(Person, person.id), **_described(form))
+        return _done(gettext("The change is kept."), f"/people/{person.number}")
+
     title = gettext("Change %(name)s", name=person.name)
-    return _form_page("coordinator/person.html", form, fault, title=title, found=person)
+    done, fault = _carry_out(form, act)
+    return done or _form_page("coordinator/person.html", form, fault, title=title, found=person)
 
 
 @bp.route("/people/<number>/respirators", methods=["GET", "POST"])
@@ -80,17 +70,15 @@ def change_person(number: str):
 def respirators(number: str):
     """Give a person a respirator, and see those they have."""
     form = forms.RespiratorForm()
-    fault = ""
-    if form.validate_on_submit():
-        given = {name: form[name].data for name in form.data if name != "csrf_token"}
-        try:
-            with writing() as db:
-                joining.give_respirator(db, access.scribe(), access.their(db, number), **given)
-        except Refusal as refusal:
-            fault = say(refusal)
-        else:
-            flash(gettext("The respirator is given."))
-            return redirect(f"/people/{number}", 303)
+
+    def act(db) -> Response:
+        given = _fields(form)
+        joining.give_respirator(db, access.scribe(), access.their(db, number), **given)
+        return _done(gettext("The respirator is given."), f"/people/{number}")
+
+    done, fault = _carry_out(form, act)
+    if done:
+        return done
     with reading() as db:
         found = access.their(db, number)
         worn = people.respirators(db, found.id)
@@ -182,19 +170,12 @@ def worksites():
 def new_worksite():
     """Add a worksite."""
     form = forms.WorksiteForm(time_zone=access.settings().time_zone)
-    fault = ""
-    if form.validate_on_submit():
-        try:
-            with writing() as db:
-                joining.add_worksite(db, **_fields(form))
-        except Refusal as refusal:
-            fault = say(refusal)
-        else:
-            flash(gettext("The worksite is added."))
-            return redirect("/worksites", 303)
-    return _form_page(
-        "coordinator/worksite.html", form, fault, title=gettext("Add a worksite"), zones=_zones()
-    )
+
+    def act(db) -> Response:
+        joining.add_worksite(db, **_fields(form))
+        return _done(gettext("The worksite is added."), "/worksites")
+
+    return _worksite_page(form, act, gettext("Add a worksite"))
 
 
 @bp.route("/worksites/<int:number>", methods=["GET", "POST"])
@@ -204,17 +185,12 @@ def change_worksite(number: int):
     with reading() as db:
         worksite = db.get(Worksite, number) or abort(404)
     form = forms.WorksiteForm(obj=worksite)
-    fault = ""
-    if form.validate_on_submit():
-        try:
-            with writing() as db:
-                joining.change_worksite(db, db.get(Worksite, number), **_fields(form))
-        except Refusal as refusal:
-            fault = say(refusal)
-        else:
-            flash(gettext("The change is kept."))
-            return redirect("/worksites", 303)
-    return _form_page("coordinator/worksite.html", form, fault, title=worksite.name, zones=_zones())
+
+    def act(db) -> Response:
+        joining.change_worksite(db, db.get(Worksite, number), **_fields(form))
+        return _done(gettext("The change is kept."), "/worksites")
+
+    return _worksite_page(form, act, worksite.name)
 
 
 @bp.get("/export")
@@ -269,7 +245,8 @@ def _described(form: forms.PersonForm) -> dict:
     }
 
 
-def _fields(form: forms.WorksiteForm) -> dict[str, str]:
+def _fields(form: forms.Form) -> dict[str, str]:
+    """Return what a form of plain lines says, without its token."""
     return {name: form[name].data or "" for name in form.data if name != "csrf_token"}
 
 
@@ -281,20 +258,39 @@ def _deed(kind: type[forms.Deed]) -> forms.Deed:
     return form
 
 
-def _record(number: str, form: forms.Deed, act, template: str):
-    fault = ""
-    if form.validate_on_submit():
-        try:
-            with writing() as db:
-                act(db, access.their(db, number))
-        except Refusal as refusal:
-            fault = say(refusal)
-        else:
-            flash(gettext("It is in the record."))
-            return redirect(f"/people/{number}", 303)
+def _record(number: str, form: forms.Deed, enter: Callable, template: str):
+    def act(db) -> Response:
+        enter(db, access.their(db, number))
+        return _done(gettext("It is in the record."), f"/people/{number}")
+
+    done, fault = _carry_out(form, act)
+    if done:
+        return done
     with reading() as db:
         found = access.their(db, number)
     return _form_page(template, form, fault, found=found)
+
+
+def _worksite_page(form: forms.WorksiteForm, act: Callable, title: str):
+    done, fault = _carry_out(form, act)
+    return done or _form_page("coordinator/worksite.html", form, fault, title=title, zones=_zones())
+
+
+def _carry_out(form: forms.Form, act: Callable) -> tuple[Response | None, str]:
+    """Do what a sent form asks, all of it or nothing; return where it leads, or what refuses it."""
+    if not form.validate_on_submit():
+        return None, ""
+    try:
+        with writing() as db:
+            leads = act(db)
+    except Refusal as refusal:
+        return None, say(refusal)
+    return leads, ""
+
+
+def _done(said: str, target: str) -> Response:
+    flash(said)
+    return redirect(target, 303)
 
 
 def _form_page(template: str, form, fault: str, **values: object):

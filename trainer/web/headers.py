@@ -1,5 +1,6 @@
 """What every answer says about itself: no foreign script, no frame, no copy of a personal page."""
 
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 
@@ -25,6 +26,7 @@ def init_app(app: Flask) -> None:
             values["v"] = version
 
 
+@cache
 def _version(folder: Path) -> str:
     digest = sha256()
     for path in sorted(folder.rglob("*")):

@@ -10,13 +10,13 @@ def wants_part() -> bool:
     return request.headers.get("HX-Request-Type") == "partial"
 
 
-def go(target: str) -> Response:
-    """Send the browser to another page, also when htmx asked."""
+def go(target: str, code: int = 303) -> Response:
+    """Send the browser to another page; htmx would follow a redirect unseen, into a fragment."""
     if request.headers.get("HX-Request"):
         response = make_response("", 204)
         response.headers["HX-Redirect"] = target
         return response
-    return redirect(target, 303)
+    return redirect(target, code)
 
 
 def safe_target(given: str, otherwise: str = "/") -> str:

@@ -3,6 +3,7 @@
 Catalogues are kept as text (messages.po) and read at start: no compiled file can go stale.
 """
 
+from functools import cache
 from io import BytesIO
 from pathlib import Path
 
@@ -42,6 +43,7 @@ def current() -> str:
     return request.accept_languages.best_match(LANGUAGES, "en")
 
 
+@cache
 def _catalogue(language: str) -> Translations:
     path = CATALOGUES / language / "LC_MESSAGES" / "messages.po"
     compiled = BytesIO()

@@ -20,7 +20,6 @@ from trainer.web.language import current
 bp = Blueprint("people", __name__)
 
 PAGE = 50
-STATES = ("clear", "soon", "not", "new")
 
 
 @dataclass(frozen=True)
@@ -64,7 +63,7 @@ def person(number: str):
         course = len(history.course)
         tags = [
             (one, tagging.lines(one, passed, course, today, here.due_soon_days, medical))
-            for one in standing.tags(db, found, today)
+            for one in standing.tags(db, found, today, history)
         ]
         to_do = history.to_do(today)
         sittings = [one for one in sitting.of_person(db, found) if one.closed_at]
@@ -210,23 +209,21 @@ def _board(mine: bool) -> str:
     number = max(1, request.args.get("page", 1, type=int))
     today = now().astimezone(here.zone).date()
     sites = (chosen,) if chosen else tuple(key for key, _ in choices) if mine else None
-    common = {"today": today, "soon": today + timedelta(days=here.due_soon_days)}
+    common = {
+        "today": today,
+        "soon": today + timedelta(days=here.due_soon_days),
+        "worksite_ids": sites,
+    }
     with reading() as db:
         page, total = people.board(
             db,
             **common,
-            worksite_ids=sites,
-            state=state if state in STATES else "",
+            state=state if state in people.STATES else "",
             search=search,
             first=(number - 1) * PAGE,
             most=PAGE,
         )
-        tally = {
-            name: people.board(
-                db, **common, worksite_ids=sites, state=name, search="", first=0, most=1
-            )[1]
-            for name in STATES
-        }
+        tally = people.tally(db, **common)
     return render_template(
         "people/board.html",
         rows=[_row(*row, today, here.due_soon_days) for row in page],

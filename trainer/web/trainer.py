@@ -10,7 +10,7 @@ from trainer.reference import retraining_reasons
 from trainer.services import assigning, observing, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store.tables import Assignment, Person, Practice, Respirator, Worksite
-from trainer.web import access, surroundings
+from trainer.web import access, htmx, surroundings
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -113,7 +113,7 @@ def mark(number: int):
     except Refusal as refusal:
         return _practice_page(number, fault=say(refusal)), 422
     if request.form.get("act") != "sign":
-        if request.headers.get("HX-Request-Type") == "partial":
+        if htmx.wants_part():
             return render_template("worker/_kept.html", kept=True, at=now())
         flash(gettext("Saved. Sign when every act is marked."))
         return redirect(f"/practice/{number}", 303)

@@ -28,7 +28,7 @@ def tag():
     with reading() as db:
         today = standing.today(db, g.person, now(), here.zone)
         history = standing.History(db, g.person)
-        tags = standing.tags(db, g.person, today)
+        tags = standing.tags(db, g.person, today, history)
         to_do = history.to_do(today)
         onward = _onward(db, to_do[0].slug) if to_do else None
         passed = len(history.this_round(today))
@@ -180,16 +180,15 @@ def item(number: int, position: int):
 @may()
 def answer(number: int, position: int):
     """Keep one answer; nothing is marked until the sitting closes."""
-    there, items = _own(number)
     given = request.form.getlist("answer")
     try:
         with writing() as db:
-            kept = sitting.answer(db, db.get(Sitting, number), position, given, now())
+            there = sitting.own(db, number, g.person) or abort(404)
+            kept = sitting.answer(db, there, position, given, now())
     except Refusal as refusal:
+        # The review page leads on to the result of a sitting that is closed.
         flash(say(refusal), "error")
-        return htmx.go(
-            f"/sittings/{number}/result" if there.closed_at else f"/sittings/{number}/review"
-        )
+        return htmx.go(f"/sittings/{number}/review")
     if htmx.wants_part():
         return render_template("worker/_kept.html", kept=kept, at=now())
     there, items = _own(number)
@@ -216,13 +215,12 @@ def review(number: int):
 @may()
 def close(number: int):
     """Close the sitting and mark it; sent twice, it is closed once."""
-    there, items = _own(number)
     try:
         with writing() as db:
-            row = db.get(Sitting, number)
-            sitting.close(db, access.scribe(), row, current(), access.settings().pass_mark)
+            there = sitting.own(db, number, g.person) or abort(404)
+            sitting.close(db, access.scribe(), there, current(), access.settings().pass_mark)
     except Refusal as refusal:
-        return _review_page(there, items, fault=say(refusal)), 422
+        return _review_page(*_own(number), fault=say(refusal)), 422
     return htmx.go(f"/sittings/{number}/result")
 
 
