@@ -30,7 +30,7 @@ def test_the_smallest_factor_that_is_enough(concentration, limit, enough):
 
 
 def test_when_no_factor_is_enough_it_says_so():
-    with pytest.raises(CalculationFault, match="No factor of Table 1 is enough") as fault:
+    with pytest.raises(CalculationFault, match="no factor of Table 1 is enough") as fault:
         exposure.required_apf(concentration=100_001, limit=10)
     assert fault.value.parameter == "concentration"
 

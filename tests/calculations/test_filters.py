@@ -55,7 +55,7 @@ def test_no_n_filter_is_ever_named_where_oil_is():
 
 def test_of_several_only_the_one_that_serves_is_picked():
     assert filters.filter_for_task(True, 99, False, 1, ["N100", "R95", "R99"]) == "R99"
-    with pytest.raises(CalculationFault, match="2 of the filters serve"):
+    with pytest.raises(CalculationFault, match="exactly one filter that serves, not 2"):
         filters.filter_for_task(True, 95, False, 1, ["R95", "P95"])
 
 

@@ -17,7 +17,7 @@ from trainer.bank.read import (
     read_folder,
     thaw_question,
 )
-from trainer.bank.words import Words, number
+from trainer.words import Words, number
 
 __all__ = [
     "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Fault", "Marking", "Option",

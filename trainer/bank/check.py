@@ -19,8 +19,9 @@ FEWEST_MUST_KNOW = 4
 FORMS = ("choice", "choices")
 OPTIONS = {"choice": (3, 4), "choices": (4, 5)}
 _FIELDS = ("slug", "section", "element", "source", "form", "ask", "option")
-_FIELDS_OF_EXERCISE = ("lesson", "section", "element", "source", "calculation", "ask", "hint",
-                       "inputs", "given", "answer", "step")
+_FIELDS_OF_EXERCISE = ("element", "source", "calculation", "ask", "hint", "inputs", "given",
+                       "answer", "step")
+_ROUGHEST = 0.005  # three figures are at most half a per cent off
 _SEEDS_TRIED = 20
 
 
@@ -202,8 +203,9 @@ def _exercise_faults(file: _File) -> Iterator[Fault]:
     for name in missing:
         yield file.fault(1, f"{slug}: the field {name} is missing.")
     yield from _slug_faults(file, slug, 1)
-    yield from _place_faults(file, slug, content.get("lesson", ""), content,
-                             file.line_of("section"))
+    if content.get("lesson") or content.get("section"):
+        yield from _place_faults(file, slug, content.get("lesson", ""), content,
+                                 file.line_of("section"))
     named = list(_named_faults(file))
     yield from named
     wordless = list(_exercise_words_faults(file))
@@ -265,6 +267,10 @@ def _drawing_faults(file: _File, slug: str) -> Iterator[Fault]:
     except (KeyError, TypeError, ValueError, AttributeError) as fault:
         yield file.fault(1, f"{slug} cannot be read: {fault}.")
         return
+    for plan in (exercise.answer, *(step.blank for step in exercise.steps)):
+        if plan.rounded and plan.within < _ROUGHEST:
+            yield file.fault(1, f"{slug}: {plan.part} is rounded, so `within` must be 1 % or more.")
+            return
     for seed in range(_SEEDS_TRIED):
         what = _what_is_wrong(exercise, seed)
         if what:

@@ -12,16 +12,17 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
+from operator import ge, gt, le, lt
 from typing import Any
 
 from trainer.bank.lots import Lots
 from trainer.bank.mark import SLIP_WITHIN, Blank, Slip, thaw_blank
 from trainer.bank.read import Bank, BlankPlan, Exercise, Question, SlipPlan, StepPlan
-from trainer.bank.words import Words, few_figures, number, same, words
 from trainer.calculations.catalogue import CATALOGUE
 from trainer.calculations.faults import CalculationFault
 from trainer.reference import approvals, cartridge_limits, contaminants, filter_classes
 from trainer.reference import respirator_classes as classes
+from trainer.words import Words, few_figures, number, same, words
 
 TRIES = 5_000
 QUESTIONS_IN_A_SITTING = 9
@@ -141,6 +142,8 @@ def _problem(exercise: Exercise, seed: int, lots: Lots, kept: Mapping) -> Proble
     calculation = CATALOGUE[exercise.calculation]
     inputs = _inputs(exercise, drawn)
     parts = calculation.parts(inputs)
+    if not all(_lies(path, plan, {**drawn, **parts}) for path, plan in exercise.bounds.items()):
+        raise _Again
     texts = _Texts({**drawn, **parts})
     mistakes = {**drawn, **parts, **calculation.slips(inputs)}
     blank = _blank(exercise.answer, texts, mistakes)
@@ -169,7 +172,24 @@ def _inputs(exercise: Exercise, drawn: Mapping) -> dict[str, Any]:
 
 
 def _input(path: Any, drawn: Mapping) -> Any:
+    """Return what a name, a list of them or `{ is = ... }` stands for; a number is itself."""
+    if isinstance(path, list):
+        return [_input(one, drawn) for one in path]
+    if isinstance(path, Mapping):
+        return path["is"]
     return _key(_find(path, drawn)) if isinstance(path, str) else path
+
+
+_ENDS: dict[str, Callable[[float, float], bool]] = {
+    "from": ge, "above": gt, "to": le, "below": lt,
+}
+
+
+def _lies(path: str, plan: Mapping, values: Mapping) -> bool:
+    """Return whether a number lies where `[bounds]` says; an end may be a number or a name."""
+    value = _find(path, values)
+    ends = {name: _find(end, values) if isinstance(end, str) else end for name, end in plan.items()}
+    return all(_ENDS[name](value, end) for name, end in ends.items())
 
 
 # Givens.
@@ -322,7 +342,7 @@ CONSTRAINTS: dict[str, Callable[[Mapping], bool]] = {
 def _blank(plan: BlankPlan, texts: "_Texts", mistakes: Mapping) -> Blank:
     found = _find(plan.part, texts.values)
     value = _clean(found) if plan.kind == "number" else _text_key(found)
-    if plan.kind == "number" and not few_figures(value):
+    if plan.kind == "number" and not plan.rounded and not few_figures(value):
         raise _Again
     choices = tuple(_option(item, plan) for item in texts.values[plan.options]) \
         if plan.options else ()
@@ -330,7 +350,7 @@ def _blank(plan: BlankPlan, texts: "_Texts", mistakes: Mapping) -> Blank:
         raise _Again
     unit = texts.unit(plan.unit)
     slips = tuple(_slips(plan, value, texts, mistakes, {key for key, _ in choices}))
-    return Blank(plan.kind, value, unit, plan.within, choices, slips)
+    return Blank(plan.kind, value, unit, plan.within, choices, slips, plan.other_units)
 
 
 def _option(item: Any, plan: BlankPlan) -> tuple[str, Words]:
@@ -404,12 +424,12 @@ class _Texts:
         def said(name: re.Match) -> str:
             value = _find(name[1], values)
             if isinstance(value, int | float):
-                if exact and not few_figures(value):
+                if exact and not name[2] and not few_figures(value):
                     raise _Again
                 return number(value)
             return self._fill(_said(value, language), language, more, exact)
 
-        filled = re.sub(r"\{([a-z_0-9.]+)\}", said, text)
+        filled = re.sub(r"\{([a-z_0-9.]+)(~?)\}", said, text)
         return re.sub(r" {2,}", " ", filled).strip()
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache
 
-from trainer.bank.words import Words, number, same, words
+from trainer.words import Words, number, same, words
 
 LONGEST = 60
 _CLOSE = 1e-9
@@ -92,6 +92,7 @@ class Blank:
     unit    the unit printed beside it, as text; empty for a plain number
     value   the right answer: a float, a word, or the value of a choice
     within  how far off a number may be, as a share of the right one; 0 means exactly it
+    other_units   may it be given in another unit of the same kind, to be converted?
     """
 
     kind: str
@@ -100,6 +101,7 @@ class Blank:
     within: float = 0.0
     choices: tuple[tuple[str, Words], ...] = ()
     slips: tuple[Slip, ...] = ()
+    other_units: bool = True
 
     def options(self, language: str) -> list[tuple[str, str]]:
         """Return the choices of a "pick" as (value, label) in the language."""
@@ -119,6 +121,7 @@ class Blank:
         """Return a JSON-able dict that `thaw_blank` turns back."""
         return {
             "kind": self.kind, "value": self.value, "unit": self.unit, "within": self.within,
+            "other_units": self.other_units,
             "choices": [[value, label.freeze()] for value, label in self.choices],
             "slips": [{"key": slip.key, "value": slip.value, "say": slip.say.freeze()}
                       for slip in self.slips],
@@ -132,6 +135,7 @@ def thaw_blank(frozen: dict) -> Blank:
         choices=tuple((value, words(label)) for value, label in frozen["choices"]),
         slips=tuple(Slip(slip["key"], slip["value"], words(slip["say"]))
                     for slip in frozen["slips"]),
+        other_units=frozen.get("other_units", True),  # problems kept before there was this
     )
 
 
@@ -201,6 +205,8 @@ def _mark_number(blank: Blank, typed: str) -> Marking:
 def _judge(blank: Blank, value: float, unit: str | None) -> Marking:
     """Mark one reading; unit is None when none was typed, "?" when it is not known."""
     factor = 1.0 if unit is None else _factor(unit, blank.unit)
+    if unit != blank.unit and unit is not None and not blank.other_units:
+        factor = None
     if factor is not None and _near(value * factor, blank.value, blank.within):
         return Marking("right", value * factor, _fill(RIGHT, shown=_shown(blank, blank.value)))
     if factor != 1.0 and _near(value, blank.value, blank.within):

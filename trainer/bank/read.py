@@ -13,8 +13,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from trainer.bank.words import Words, words
 from trainer.config import content_folder
+from trainer.words import Words, words
 
 
 class BankFault(ValueError):
@@ -83,6 +83,8 @@ class BlankPlan:
     options: str
     value: str
     label: str
+    rounded: bool
+    other_units: bool
     slips: tuple["SlipPlan", ...]
 
 
@@ -110,6 +112,8 @@ class Exercise:
     given        name -> how it is drawn, in the order of the file
     inputs       parameter of the calculation -> the given (or a field of it) that it takes
     constraints  names of the rules that a drawing must keep
+    bounds       a given or a part -> where its number must lie
+    lesson, section   empty for an exercise that no lesson teaches yet
     version      first 12 hexadecimal digits of the SHA-256 of its content
     """
 
@@ -122,6 +126,7 @@ class Exercise:
     given: Mapping[str, Mapping[str, Any]]
     inputs: Mapping[str, Any]
     constraints: tuple[str, ...]
+    bounds: Mapping[str, Mapping[str, Any]]
     ask: Words
     hint: Words
     answer: BlankPlan
@@ -226,14 +231,15 @@ def exercise_of(slug: str, raw: Mapping) -> Exercise:
     answer = _blank_plan(raw["answer"])
     return Exercise(
         slug=slug,
-        lesson=raw["lesson"],
-        section=raw["section"],
+        lesson=raw.get("lesson", ""),
+        section=raw.get("section", ""),
         element=raw["element"],
         source=raw["source"],
         calculation=raw["calculation"],
         given=raw["given"],
         inputs=raw["inputs"],
         constraints=tuple(raw.get("constraints", ())),
+        bounds=raw.get("bounds", {}),
         ask=words(raw["ask"]),
         hint=words(raw["hint"]),
         answer=answer,
@@ -255,6 +261,8 @@ def _blank_plan(raw: Mapping) -> BlankPlan:
         options=raw.get("options", ""),
         value=raw.get("value", ""),
         label=raw.get("label", "name"),
+        rounded=raw.get("rounded", False),
+        other_units=raw.get("other_units", True),
         slips=tuple(SlipPlan(slip["key"], words(slip["say"])) for slip in raw.get("slip", ())),
     )
 

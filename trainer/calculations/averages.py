@@ -62,6 +62,32 @@ def mixture_fraction(concentrations: list[float], limits: list[float]) -> float:
     return float(sum(exactly(c) / exactly(m) for c, m in zip(amounts, bounds, strict=True)))
 
 
+def mixture_room(concentrations: list[float], limits: list[float], next_limit: float) -> float:
+    """Return how much of one more substance with the same effect brings a mixture to its limit.
+
+    (1 - C1/L1 - C2/L2 - ...) x limit of the next one
+
+    concentrations, limits  as for `mixture_fraction`
+    next_limit              limit of the next substance, above zero; the result has its unit
+    Errors: CalculationFault, also where the mixture is over its limit already.
+    Source: derived from 29 CFR 1910.1000(d)(2)(i)
+
+    >>> mixture_room([500, 45], [1000, 200], 200)
+    55.0
+    """
+    given = listed("concentrations", concentrations)
+    amounts = [exactly(not_negative("concentrations", each)) for each in given]
+    bounds = [exactly(positive("limits", each)) for each in listed("limits", limits)]
+    as_many("limits", bounds, amounts)
+    left = 1 - sum(c / m for c, m in zip(amounts, bounds, strict=True))
+    if left < 0:
+        raise CalculationFault(
+            "concentrations", "{it} are over the limit of the mixture already.",
+            "{it} ya pasan del límite de la mezcla.",
+        )
+    return float(left * exactly(positive("next_limit", next_limit)))
+
+
 def extended_shift_limit(
     limit: float, hours_per_day: float, basis: str, hours_per_week: float | None = None
 ) -> float:
@@ -88,7 +114,10 @@ def extended_shift_limit(
     if basis == "brief_scala_daily":
         return float(usual * _reduction("hours_per_day", day, 8, 24))
     if hours_per_week is None:
-        raise CalculationFault("hours_per_week", "hours_per_week is needed for a weekly limit.")
+        raise CalculationFault(
+            "hours_per_week", "{it} is needed for a weekly limit.",
+            "{it} hace falta para un límite semanal.",
+        )
     week = exactly(positive("hours_per_week", hours_per_week))
     return float(usual * _reduction("hours_per_week", week, 40, _HOURS_IN_WEEK))
 
@@ -114,7 +143,10 @@ def silica_pel_formula(percent_sio2: float, fraction: str) -> float:
 def _reduction(parameter: str, worked: Fraction, usual: int, whole: int) -> Fraction:
     """Return Brief and Scala's factor: less for the longer dose, less for the shorter rest."""
     if worked >= whole:
-        raise CalculationFault(parameter, f"{parameter} must be below {whole}.")
+        raise CalculationFault(
+            parameter, "{it} must be below {whole}.", "{it} tiene que ser menor que {whole}.",
+            whole=str(whole),
+        )
     if worked <= usual:
         return Fraction(1)
     return (usual / worked) * (whole - worked) / (whole - usual)

@@ -1,5 +1,6 @@
 """Concentration inside a facepiece, hazard ratio, how much may be outside, minutes unworn."""
 
+from collections.abc import Sequence
 from fractions import Fraction
 from math import inf
 
@@ -7,11 +8,14 @@ from trainer.calculations.faults import (
     CalculationFault,
     assigned_factor,
     exactly,
+    listed,
     not_negative,
     number,
     positive,
 )
 from trainer.reference import respirator_classes
+
+_HOURS_IN_WEEK = 168
 
 
 def inside_concentration(ambient: float, apf: float) -> float:
@@ -64,7 +68,8 @@ def required_apf(concentration: float, limit: float) -> int:
         if factor >= ratio:
             return factor
     raise CalculationFault(
-        "concentration", "No factor of Table 1 is enough: the hazard ratio is above all."
+        "concentration", "{it} is too high: no factor of Table 1 is enough.",
+        "{it} es demasiado alta: ningún factor de la Tabla 1 alcanza.",
     )
 
 
@@ -116,8 +121,57 @@ def effective_protection_factor(apf: float, worn_minutes: float, shift_minutes: 
     shift = exactly(number("shift_minutes", positive("shift_minutes", shift_minutes), 0, 1440))
     worn = exactly(not_negative("worn_minutes", worn_minutes))
     if worn > shift:
-        raise CalculationFault("worn_minutes", "worn_minutes must not be above shift_minutes.")
+        raise CalculationFault(
+            "worn_minutes", "{it} must not be above the time in the contaminated air.",
+            "{it} no puede ser mayor que el tiempo en el aire contaminado.",
+        )
     return float(shift / (shift - worn + worn / factor))
+
+
+def exposure_with_respirator(
+    segments: Sequence[Sequence[float]], reference_hours: float | None = None
+) -> float:
+    """Return the average breathed over periods with and without a respirator.
+
+    (T1 C1 / F1 + T2 C2 / F2 + ...) / reference hours
+
+    segments         one (hours, concentration, apf) a period; concentration outside, in the unit
+                     of the result; apf one of Table 1, or 1 where no respirator is worn
+    reference_hours  above zero, at most 168; the hours given where left out; 8 compares with an
+                     8 h limit
+    Errors: CalculationFault, also for an empty list.
+    Source: derived from 29 CFR 1910.134(b) and 1910.1000(d)(1)(i); that time worn and time unworn
+    are averaged is 29 CFR 1926.62(c)(3)
+
+    >>> exposure_with_respirator([(6, 500, 50), (2, 20, 1)])
+    12.5
+    """
+    periods = [_segment(each) for each in listed("segments", segments)]
+    whole = sum(hours for hours, _, _ in periods)
+    if reference_hours is not None:
+        whole = exactly(number("reference_hours", positive("reference_hours", reference_hours),
+                               0, _HOURS_IN_WEEK))
+    if not whole:
+        raise CalculationFault(
+            "segments", "{it} must last longer than zero hours.",
+            "{it}: la suma de las horas tiene que ser mayor que cero.",
+        )
+    return float(sum(hours * outside / apf for hours, outside, apf in periods) / whole)
+
+
+def _segment(given: Sequence[float]) -> tuple[Fraction, Fraction, Fraction]:
+    """Return hours, concentration and factor of one period, each checked."""
+    if isinstance(given, str) or not isinstance(given, Sequence) or len(given) != 3:
+        raise CalculationFault(
+            "segments", "{it} must each hold three numbers: hours, concentration, factor.",
+            "{it}: cada uno lleva tres números: horas, concentración, factor.",
+        )
+    hours, outside, apf = given
+    return (
+        exactly(number("segments", hours, 0, _HOURS_IN_WEEK)),
+        exactly(not_negative("segments", outside)),
+        Fraction(1) if apf == 1 else Fraction(assigned_factor("segments", apf)),
+    )
 
 
 def _ratio(concentration: float, limit: float) -> Fraction:

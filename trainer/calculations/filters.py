@@ -2,7 +2,14 @@
 
 from collections.abc import Sequence
 
-from trainer.calculations.faults import CalculationFault, exactly, percentage, whole, yes_or_no
+from trainer.calculations.faults import (
+    CalculationFault,
+    exactly,
+    not_negative,
+    percentage,
+    whole,
+    yes_or_no,
+)
 from trainer.reference import filter_classes
 from trainer.reference.filter_classes import FilterClass
 
@@ -19,6 +26,22 @@ def filter_penetration(efficiency_percent: float) -> float:
     0.03
     """
     return float(100 - exactly(percentage("efficiency_percent", efficiency_percent)))
+
+
+def particles_through(efficiency_percent: float, particles: float) -> float:
+    """Return how many of so many test particles may get through a filter, at most.
+
+    particles x (100 - efficiency) / 100
+
+    efficiency_percent  the least share that is caught, 0 to 100
+    particles           how many reach the filter, zero or above
+    Errors: CalculationFault. Source: 42 CFR 84.170(a)
+
+    >>> particles_through(99.97, 20_000)
+    6.0
+    """
+    reach = exactly(not_negative("particles", particles))
+    return float(reach * exactly(filter_penetration(efficiency_percent)) / 100)
 
 
 def total_inward_leakage(
@@ -38,7 +61,8 @@ def total_inward_leakage(
     around = exactly(percentage("face_seal_leakage_percent", face_seal_leakage_percent))
     if through + around > 100:
         raise CalculationFault(
-            "face_seal_leakage_percent", "The two shares together must not be above 100 %."
+            "face_seal_leakage_percent", "{it} is too large: both shares together are above 100 %.",
+            "{it} es demasiado grande: las dos partes juntas pasan de 100 %.",
         )
     return float(through + around)
 
@@ -97,7 +121,10 @@ def filter_for_task(
     task = (oil, percentage("efficiency_percent", efficiency_percent), powered, shifts)
     serving = [name for name in candidates if not why_not(name, *task)]
     if len(serving) != 1:
-        raise CalculationFault("candidates", f"{len(serving)} of the filters serve, not one.")
+        raise CalculationFault(
+            "candidates", "{it} must hold exactly one filter that serves, not {count}.",
+            "{it} necesita exactamente un filtro que sirva, no {count}.", count=str(len(serving)),
+        )
     return serving[0]
 
 
@@ -143,5 +170,9 @@ def letters_for(oil: bool, powered: bool, shifts: int) -> str:
 def _seen(name: str, parameter: str = "candidates") -> FilterClass:
     found = filter_classes.get(name)
     if found is None or not found.seen:
-        raise CalculationFault(parameter, f"{name} is no class of filter known from its source.")
+        raise CalculationFault(
+            parameter,
+            "{it} must name a class of filter such as P100; {name} is none that is known.",
+            "{it} tiene que nombrar una clase de filtro como P100; {name} no se conoce.", name=name,
+        )
     return found

@@ -1,5 +1,7 @@
 """What the approval number on a respirator says."""
 
+from collections.abc import Sequence
+
 from trainer.calculations.faults import CalculationFault
 from trainer.reference import approvals
 
@@ -7,10 +9,11 @@ from trainer.reference import approvals
 _BRING_AIR = frozenset({"airline", "scba"})
 
 
-def approval_kind(prefix: str) -> str:
+def approval_kind(prefix: str, candidates: Sequence[str] | None = None) -> str:
     """Return the kind of respirator that a prefix such as "TC-84A" names.
 
-    Errors: CalculationFault for a prefix whose meaning was not seen in its source.
+    candidates  kinds to choose from; the right one must be among them
+    Errors: CalculationFault, also for a prefix whose meaning was not seen in its source.
     Source: NIOSH Certified Equipment List, general cautions page; NIOSH CA 2022-1044
 
     >>> approval_kind("TC-84A")
@@ -18,7 +21,15 @@ def approval_kind(prefix: str) -> str:
     """
     found = approvals.get(prefix)
     if found is None or not found.seen:
-        raise CalculationFault("prefix", f"{prefix} is no prefix known from its source.")
+        raise CalculationFault(
+            "prefix", "{it} must be one such as TC-84A; {prefix} is none that is known.",
+            "{it} tiene que ser uno como TC-84A; {prefix} no se conoce.", prefix=prefix,
+        )
+    if candidates is not None and found.kind not in candidates:
+        raise CalculationFault(
+            "candidates", "{it} must hold the kind that the prefix names.",
+            "{it} tiene que incluir el tipo que indica el prefijo.",
+        )
     return found.kind
 
 

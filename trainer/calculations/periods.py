@@ -22,9 +22,14 @@ def next_due(completed: date, months: int = 12) -> date:
     datetime.date(2025, 2, 28)
     """
     if isinstance(completed, datetime) or not isinstance(completed, date):
-        raise CalculationFault("completed", "completed must be a date without a time.")
+        raise CalculationFault(
+            "completed", "{it} must be a date, such as 2026-03-31.",
+            "{it} tiene que ser una fecha, como 2026-03-31.",
+        )
     years, place = divmod(completed.month - 1 + whole("months", months, 1, 120), 12)
     year, month = completed.year + years, place + 1
     if year > date.max.year:
-        raise CalculationFault("completed", "completed is too far in the future.")
+        raise CalculationFault(
+            "completed", "{it} is too far in the future.", "{it} está demasiado lejos en el futuro."
+        )
     return date(year, month, min(completed.day, monthrange(year, month)[1]))

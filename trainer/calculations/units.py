@@ -5,6 +5,7 @@ from fractions import Fraction
 from trainer.calculations.faults import (
     CalculationFault,
     exactly,
+    missing,
     not_negative,
     number,
     percentage,
@@ -72,11 +73,14 @@ def percent_to_ppm(
     """
     if percent is not None:
         if percent_lel is not None or lel_percent is not None:
-            raise CalculationFault("percent", "Give percent alone, or percent_lel and lel_percent.")
+            raise CalculationFault(
+                "percent", "{it} stands alone, or leave it out and give both others.",
+                "{it} va solo; si no, déjelo vacío y dé los otros dos.",
+            )
         return float(exactly(percentage("percent", percent)) * _PPM_IN_PERCENT)
     for parameter, value in (("percent_lel", percent_lel), ("lel_percent", lel_percent)):
         if value is None:
-            raise CalculationFault(parameter, f"{parameter} is missing.")
+            raise missing(parameter)
     share = exactly(percentage("percent_lel", percent_lel)) / 100
     return float(share * exactly(percentage("lel_percent", lel_percent)) * _PPM_IN_PERCENT)
 

@@ -1,5 +1,6 @@
 """Words in both languages, and numbers as a person would write them."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -22,6 +23,10 @@ class Words:
         """Return the words as a JSON-able dict."""
         return {"en": self.en, "es": self.es}
 
+    def filled(self, **parts: "str | Words") -> "Words":
+        """Return the words with their `{parts}` filled in, each in its language."""
+        return Words(*(_filled(self(language), language, parts) for language in ("en", "es")))
+
 
 def words(given: Mapping[str, str]) -> Words:
     """Return the Words of `{en = ..., es = ...}`. Errors: KeyError when a language is missing."""
@@ -33,7 +38,7 @@ def same(text: str) -> Words:
     return Words(text, text)
 
 
-def number(value: float | str, language: str = "en") -> str:
+def number(value: float | str, language: str = "en", figures: int = FIGURES) -> str:
     """Return a number as a person would write it: 3 significant figures, thousands separated.
 
     Both languages show a decimal point and comma thousands, as people in the United States write.
@@ -48,10 +53,18 @@ def number(value: float | str, language: str = "en") -> str:
     exact = Decimal(repr(float(value)))
     if not exact:
         return "0"
-    decimals = 2 if 99 < exact < 100 else FIGURES - 1 - exact.adjusted()
-    rounded = exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)
-    shown = f"{rounded:,f}"
-    return shown.rstrip("0").rstrip(".") if "." in shown else shown
+    decimals = figures - 1 - exact.adjusted()
+    return _grouped(exact, max(2, decimals) if 99 < exact < 100 else decimals)
+
+
+def as_typed(value: float) -> str:
+    """Return a number that a person gave, with every figure of it.
+
+    >>> as_typed(81.25), as_typed(12500.0), as_typed(0.00005)
+    ('81.25', '12,500', '0.00005')
+    """
+    exact = Decimal(repr(float(value)))
+    return _grouped(exact, max(0, -exact.as_tuple().exponent)) if exact else "0"
 
 
 def few_figures(value: float | str) -> bool:
@@ -64,3 +77,17 @@ def few_figures(value: float | str) -> bool:
         return True
     shown = float(number(value).replace(",", ""))
     return abs(shown - value) <= 1e-9 * abs(value)
+
+
+def _grouped(exact: Decimal, decimals: int) -> str:
+    rounded = exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)
+    shown = f"{rounded:,f}"
+    return shown.rstrip("0").rstrip(".") if "." in shown else shown
+
+
+def _filled(text: str, language: str, parts: Mapping) -> str:
+    def said(name: re.Match) -> str:
+        part = parts[name[1]]
+        return part(language) if isinstance(part, Words) else str(part)
+
+    return re.sub(r"\{([a-z_0-9]+)\}", said, text)
