@@ -61,8 +61,13 @@ def _ratio_line(inputs: Inputs, unit: str) -> Words:
         "Hazard ratio: {concentration} {unit} ÷ {limit} {unit} {result}",
         "Razón de peligro: {concentration} {unit} ÷ {limit} {unit} {result}",
         concentration=inputs["concentration"], limit=inputs["limit"], unit=unit,
-        result=comes_to(ratio),
+        result=comes_to(ratio, _next_factor(ratio)),
     )
+
+
+def _next_factor(ratio: float) -> float:
+    """Return what a ratio is compared with: 1, or the nearest factor."""
+    return min((1, *respirator_classes.factors()), key=lambda factor: abs(factor - ratio))
 
 
 def _ratio_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:

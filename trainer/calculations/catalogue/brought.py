@@ -18,7 +18,7 @@ from trainer.calculations.catalogue.shapes import (
     step,
     yes_no,
 )
-from trainer.words import Words, same
+from trainer.words import Words, as_typed, same
 
 
 def _cylinder_parts(inputs: Inputs) -> Named:
@@ -135,7 +135,7 @@ def _grade_d_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
         if name == "odour":
             shown = _NOTICEABLE if inputs.get("odour") else _NO_ODOUR
         else:
-            shown = same(f"{comes_to(inputs[name])[2:]} {its_unit}".strip())
+            shown = same(f"{as_typed(inputs[name])} {its_unit}".strip())
         lines.append(step("{what}: {shown}; {limit}. {verdict}.", what=what, shown=shown,
                           limit=limit, verdict=_BROKEN if broken else _KEPT))
     return lines

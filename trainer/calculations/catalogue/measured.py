@@ -83,7 +83,7 @@ def _mixture_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
     return [
         step("Divide each concentration by its limit and add up: {terms} {result}",
              "Divida cada concentración entre su límite y sume: {terms} {result}",
-             terms=_fractions(inputs), result=comes_to(parts["result"])),
+             terms=_fractions(inputs), result=comes_to(parts["result"], 1)),
         over,
     ]
 

@@ -1,5 +1,6 @@
 """What the catalogue says of a calculation and of each of its parameters."""
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import isclose
@@ -76,11 +77,15 @@ class Calculation:
         return next((one for one in self.parameters if one.name == name), None)
 
     @property
-    def has_unit_of_its_own(self) -> bool:
+    def shares_unit(self) -> bool:
         """Say whether the person names the unit of concentration."""
-        return self.result_unit == SAME_UNIT or any(
-            one.unit == SAME_UNIT for one in self.parameters
-        )
+        return any(one.unit == SAME_UNIT for one in self.parameters)
+
+    def unit_of_result(self, unit: str) -> str:
+        """Return the unit of the result; "as ambient" where it is that of an input, unnamed."""
+        if self.result_unit != SAME_UNIT:
+            return self.result_unit
+        return unit or f"as {next(p.name for p in self.parameters if p.unit == SAME_UNIT)}"
 
 
 @dataclass(frozen=True)
@@ -121,16 +126,20 @@ def step(en: str, es: str = "", **values: Any) -> Words:
     Text that is alike in both languages is given once.
     """
     parts = {name: _part(value) for name, value in values.items()}
-    return (Words(en, es) if es else same(en)).filled(**parts)
+    filled = (Words(en, es) if es else same(en)).filled(**parts)
+    # Where no unit is named, none leaves a gap.
+    return Words(*(re.sub(r" +(?=[ .,;:)]|$)", "", said) for said in (filled.en, filled.es)))
 
 
-def comes_to(value: float) -> str:
+def comes_to(value: float, bound: float | None = None) -> str:
     """Return the result of a step: `= 2.8`, or `≈ 376.7` where figures are left out.
 
-    >>> comes_to(2.8), comes_to(376.687)
-    ('= 2.8', '≈ 376.7')
+    bound  what it will be compared with: enough figures are kept to set the two apart
+
+    >>> comes_to(2.8), comes_to(376.687), comes_to(1.00001, 1)
+    ('= 2.8', '≈ 376.7', '= 1.00001')
     """
-    shown = number(value, figures=FIGURES)
+    shown = number(value, figures=FIGURES) if bound is None else beside(value, bound)
     exact = isclose(float(shown.replace(",", "")), value, rel_tol=1e-9)
     return f"{'=' if exact else '≈'} {shown}"
 
