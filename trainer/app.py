@@ -11,6 +11,7 @@ from trainer.store.engine import Store
 from trainer.web import (
     access,
     coordinator,
+    drilling,
     errors,
     headers,
     language,
@@ -19,6 +20,7 @@ from trainer.web import (
     surroundings,
     trainer,
     worker,
+    worksheet,
 )
 
 
@@ -49,7 +51,7 @@ def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
     surroundings.init_app(app)
     headers.init_app(app)
     errors.init_app(app)
-    for part in (sign_in, worker, people, trainer, coordinator):
+    for part in (sign_in, worker, drilling, worksheet, people, trainer, coordinator):
         app.register_blueprint(part.bp)
     access.check_routes(app)
     lessons.load()

@@ -86,11 +86,8 @@ WORD = Blank("word", "P100", slips=(Slip("oil", "N100", TOLD),))
     (INSIDE, "1e99", "wrong"),
     (SHARE, "0.05", "wrong"),
     # Two readings, marked differently.
-    (MANY, "1,250", "ambiguous"),
     (MANY, "1.250", "ambiguous"),
-    (MANY, "1,250 ppm", "ambiguous"),
     (INSIDE, "2,500", "ambiguous"),
-    (INSIDE, "2.500", "ambiguous"),
     (FACTOR, "1.000", "ambiguous"),
     (Blank("number", 1.0, "ppm", 0.01), "1,000", "ambiguous"),
     # Two readings, both wrong: there is nothing to ask.
@@ -155,8 +152,34 @@ def test_a_wrong_unit_says_which_is_wanted():
     assert "ppm" in mark(INSIDE, "2.5 mg/m3", "es").say("es")
 
 
+@pytest.mark.parametrize(("blank", "typed"), [
+    (MANY, "1,250"), (MANY, "1,250 ppm"), (INSIDE, "2.500"),
+])
+def test_in_english_a_comma_parts_thousands_and_a_point_decimals(blank, typed):
+    assert mark(blank, typed, "en").right
+
+
+@pytest.mark.parametrize(("blank", "typed"), [
+    (MANY, "1,250"), (MANY, "1.250"), (MANY, "1,250 ppm"), (INSIDE, "2,500"), (INSIDE, "2.500"),
+])
+def test_in_spanish_either_sign_may_part_thousands_so_it_is_asked_again(blank, typed):
+    assert mark(blank, typed, "es").verdict == "ambiguous"
+
+
+def test_what_our_own_pages_print_is_read_so_in_both_languages():
+    assert mark(FACTOR, "1,000", "es").right
+
+
+def test_another_unit_is_taken_only_where_the_question_allows():
+    percent = Blank("number", 2500.0, "ppm", 0.01, other_units=False)
+    assert mark(percent, "0.25 %", "en").verdict == "wrong"
+    assert mark(percent, "2500 %", "en").verdict == "unit"
+    assert mark(percent, "2500 ppm", "en").right
+    assert mark(Blank("number", 2500.0, "ppm", 0.01), "0.25 %", "en").right
+
+
 def test_an_ambiguous_number_shows_both_readings():
-    said = mark(MANY, "1,250", "en").say("en")
+    said = mark(MANY, "1.250", "en").say("en")
     assert "1,250" in said
     assert "1.25" in said
     assert "separator" in said

@@ -5,7 +5,7 @@ import pytest
 from tests.conftest import Works
 from trainer import bank, lessons
 from trainer.services import learning
-from trainer.services.learning import Drill
+from trainer.services.learning import ALONE, PARTLY, WORKED, Drill
 from trainer.store.tables import LessonAnswer
 
 SLUG = "protection-factors"
@@ -58,18 +58,37 @@ def slip(at: Drill) -> str:
     return "0.0123456"
 
 
+def clean(works: Works, slug: str) -> Drill:
+    """Go on to the next problem and do it without a slip."""
+    go_on(works, slug)
+    return work_rightly(works, slug)
+
+
 @pytest.mark.parametrize("slug", EXERCISES)
-def test_a_worked_example_then_one_step_left_out_then_more_until_the_whole(works, slug):
+def test_worked_then_partly_then_alone_two_right_in_a_row_each(works, slug):
     at = where(works, slug)
-    assert (at.ordinal, at.left_out, at.done, at.finished) == (0, 0, True, False)
+    assert (at.ordinal, at.level, at.left_out, at.done, at.finished) == (0, WORKED, 0, True, False)
     whole = len(at.problem.steps)
-    for left_out in range(1, whole + 1):
+    for ordinal, level, left_out in (
+        (1, PARTLY, 1), (2, PARTLY, min(2, whole - 1)), (3, ALONE, whole), (4, ALONE, whole),
+    ):
         at = go_on(works, slug)
-        assert (at.ordinal, at.left_out) == (left_out, left_out)
-        assert at.step == len(at.problem.steps) - left_out
+        assert (at.ordinal, at.level, at.left_out) == (ordinal, level, left_out)
+        assert at.step == whole - left_out
         at = work_rightly(works, slug)
-        assert at.finished == (left_out == whole)
-    assert go_on(works, slug) == at
+        assert at.finished == (ordinal == 4)
+
+
+def test_what_is_finished_stays_so_and_may_go_on(works):
+    slug = "inside-concentration"
+    for _ in range(4):
+        clean(works, slug)
+    at = go_on(works, slug)
+    assert (at.ordinal, at.level, at.finished) == (5, ALONE, True)
+    give(works, slug, slip(at))
+    work_rightly(works, slug)
+    at = go_on(works, slug)
+    assert (at.level, at.finished) == (PARTLY, True)
 
 
 def test_each_problem_has_its_own_numbers_and_they_stay(works):
@@ -81,35 +100,57 @@ def test_each_problem_has_its_own_numbers_and_they_stay(works):
     assert where(works, slug, "Kim").problem.inputs != first.problem.inputs
 
 
-def test_a_slip_shows_a_like_problem_and_the_stage_stays(works):
+def test_a_slip_shows_a_like_problem_and_leads_a_step_back(works):
     slug = "inside-concentration"
     at = go_on(works, slug)
-    stage, problem = at.left_out, at.problem
+    problem = at.problem
     at = give(works, slug, slip(at))
     assert at.marking.verdict == "wrong"
     assert at.like.exercise == slug
     assert at.like.inputs != problem.inputs
     assert (at.problem, at.done) == (problem, False)
     at = work_rightly(works, slug)
-    assert at.done
-    assert not at.finished
+    assert (at.done, at.finished) == (True, False)
     following = go_on(works, slug)
-    assert (following.ordinal, following.left_out) == (2, stage)
+    assert (following.ordinal, following.level, following.done) == (2, WORKED, True)
+    assert following.problem.inputs != problem.inputs
+    assert go_on(works, slug).level == PARTLY
 
 
-def test_a_slip_in_the_whole_asks_for_one_more_whole(works):
+def test_a_slip_alone_leads_back_to_partly_worked(works):
     slug = "inside-concentration"
-    at = where(works, slug)
-    for _ in at.problem.steps[:-1]:
-        go_on(works, slug)
-        work_rightly(works, slug)
-    at = go_on(works, slug)
-    give(works, slug, slip(at))
+    for _ in range(3):
+        at = clean(works, slug)
+    assert (at.level, at.in_a_row) == (ALONE, 1)
+    give(works, slug, slip(go_on(works, slug)))
     at = work_rightly(works, slug)
     assert (at.done, at.finished) == (True, False)
-    again = go_on(works, slug)
-    assert again.left_out == len(again.problem.steps)
-    assert work_rightly(works, slug).finished
+    assert [clean(works, slug).level for _ in range(4)] == [PARTLY, PARTLY, ALONE, ALONE]
+    assert where(works, slug).finished
+
+
+def test_right_after_a_slip_and_right_again_is_not_two_in_a_row_before_it(works):
+    slug = "maximum-use"
+    clean(works, slug)
+    give(works, slug, slip(go_on(works, slug)))
+    work_rightly(works, slug)
+    assert go_on(works, slug).level == WORKED
+
+
+def test_the_list_says_how_far_a_person_is(works):
+    every = bank.load().exercises.values()
+    slug = "inside-concentration"
+    go_on(works, slug)
+    with works.store.reading() as db:
+        at = learning.states(db, works.people["Lee"], every)
+        others = learning.states(db, works.people["Kim"], every)
+    assert {name for name, state in at.items() if state != "todo"} == {slug}
+    assert (at[slug], set(others.values())) == ("begun", {"todo"})
+    for _ in range(4):
+        work_rightly(works, slug)
+        go_on(works, slug)
+    with works.store.reading() as db:
+        assert learning.states(db, works.people["Lee"], every)[slug] == "done"
 
 
 def test_an_answer_nobody_can_read_is_no_slip(works):
@@ -117,8 +158,7 @@ def test_an_answer_nobody_can_read_is_no_slip(works):
     at = go_on(works, slug)
     at = give(works, slug, "")
     assert (at.marking.verdict, at.like) == ("unreadable", None)
-    work_rightly(works, slug)
-    assert go_on(works, slug).left_out == 2
+    assert work_rightly(works, slug).in_a_row == 1
 
 
 def test_a_step_that_is_shown_counts_like_a_slip(works):
@@ -130,8 +170,8 @@ def test_a_step_that_is_shown_counts_like_a_slip(works):
         )
     after = where(works, slug)
     assert after.step == at.step + 1
-    work_rightly(works, slug)
-    assert go_on(works, slug).left_out == at.left_out
+    assert work_rightly(works, slug).in_a_row == 0
+    assert go_on(works, slug).level == WORKED
 
 
 def test_a_double_click_changes_nothing(works):

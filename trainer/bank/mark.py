@@ -1,60 +1,16 @@
-"""Marking what a person typed or picked.
-
-Nothing typed here is ever evaluated: a number is read by the patterns below, a unit is looked
-up in the table below, and only names out of that table reach pint.
-"""
+"""Marking what a person typed or picked."""
 
 import re
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from decimal import Decimal
-from functools import cache
 
+from trainer.bank.numerals import plain, read_quantity, unit_ratio
 from trainer.words import Words, number, same, words
 
-LONGEST = 60
 _CLOSE = 1e-9
 # A slip is named though its last figures were rounded; an answer may be stricter than that.
 SLIP_WITHIN = 0.005
 
-# Spellings of each unit, as they stand after `_tidy_unit`; the key is the unit as we print it.
-SPELLINGS: dict[str, tuple[str, ...]] = {
-    "ppm": ("ppm", "partspermillion", "partespormillón", "partespormillon"),
-    "ppb": ("ppb", "partsperbillion", "partespormilmillones"),
-    "%": ("%", "percent", "pct", "porciento", "porcentaje"),
-    "mg/m³": ("mg/m3", "mg/m^3", "mgm3", "mgperm3", "mgporm3", "mg/cubicmeter", "mg/cubicmetre",
-              "mgpercubicmeter", "mg/metrocúbico", "mg/metrocubico", "mgpormetrocúbico"),
-    "µg/m³": ("ug/m3", "ug/m^3", "ugm3", "ugperm3", "ugporm3", "mcg/m3", "ug/cubicmeter",
-              "ug/metrocúbico", "ug/metrocubico"),
-    "g/m³": ("g/m3", "g/m^3"),
-    "mmHg": ("mmhg", "torr"),
-    "kPa": ("kpa",),
-    "min": ("min", "mins", "minute", "minutes", "minuto", "minutos"),
-    "h": ("h", "hr", "hrs", "hour", "hours", "hora", "horas"),
-    "s": ("s", "sec", "second", "seconds", "segundo", "segundos"),
-    "L/min": ("l/min", "lpm", "liters/min", "litros/min", "lperminute"),
-    "cfm": ("cfm", "ft3/min"),
-    "L": ("l", "liter", "liters", "litre", "litres", "litro", "litros"),
-    "bar": ("bar",),
-    "psi": ("psi",),
-    "ft": ("ft", "feet", "foot", "pie", "pies"),
-    "m": ("m", "meter", "meters", "metro", "metros"),
-    "": ("", "x", "times", "veces", "apf", "fpa"),
-}
-_PRINTED = {spelling: unit for unit, all_ in SPELLINGS.items() for spelling in all_}
-_PINT = {
-    "ppm": "ppm", "ppb": "ppb", "%": "percent", "": "dimensionless",
-    "mg/m³": "milligram / meter ** 3", "µg/m³": "microgram / meter ** 3",
-    "g/m³": "gram / meter ** 3", "mmHg": "mmHg", "kPa": "kilopascal", "bar": "bar", "psi": "psi",
-    "min": "minute", "h": "hour", "s": "second", "L/min": "liter / minute",
-    "cfm": "foot ** 3 / minute", "L": "liter", "ft": "foot", "m": "meter",
-}
-
-_LEAD = re.compile(r"^(?:[=~≈]|apf\b|fpa\b)\s*", re.IGNORECASE)
-_NUMERAL = re.compile(r"\d(?:[\d.,' ]*\d)?[.,]?|[.,]\d+")
-_EXPONENT = re.compile(r"[eE]([+-]?\d{1,2})(?![\d\w.,])")
-_OVER = re.compile(r"\s*/\s*(\d(?:[\d.,']*\d)?)(?![\w])")
 
 RIGHT = Words("Right: {shown}.", "Correcto: {shown}.")
 WRONG = Words("{shown} is not the answer. Go through the steps one at a time.",
@@ -165,29 +121,21 @@ class Marking:
 def mark(blank: Blank, typed: str, language: str = "en") -> Marking:
     """Return the marking of what was typed or picked; whatever the text, nothing is raised.
 
-    The language does not change the marking, since both write numbers alike here; it is part
-    of the call so that a language which does not can be added.
+    The language decides between two ways to read a number such as 1,250. Where it leaves a
+    doubt, and only one of the two is right, the person is asked again.
     """
     text = (typed or "").strip()
     if not text:
         return Marking("unreadable", None, EMPTY)
     if blank.kind == "number":
-        return _mark_number(blank, text)
+        return _mark_number(blank, text, language)
     return _mark_pick(blank, text) if blank.kind == "pick" else _mark_word(blank, text)
 
 
 # Numbers.
 
 
-@dataclass(frozen=True)
-class Reading:
-    """One way to read a numeral; `printed` when it is how our own pages would print it."""
-
-    value: Decimal
-    printed: bool = False
-
-
-def _mark_number(blank: Blank, typed: str) -> Marking:
+def _mark_number(blank: Blank, typed: str, language: str) -> Marking:
     read = read_quantity(typed)
     if read is None:
         return Marking("unreadable", None, UNREADABLE)
@@ -196,7 +144,7 @@ def _mark_number(blank: Blank, typed: str) -> Marking:
     if len({marking.verdict for marking in markings}) == 1:
         return next((marking for marking in markings if marking.slip), markings[0])
     for reading, marking in zip(readings, markings, strict=True):
-        if reading.printed and marking.right:
+        if reading.usual_in(language) and marking.right:
             return marking
     first, second = (number(float(reading.value)) for reading in readings[:2])
     return Marking("ambiguous", None, _fill(AMBIGUOUS, typed=typed, first=first, second=second))
@@ -204,7 +152,7 @@ def _mark_number(blank: Blank, typed: str) -> Marking:
 
 def _judge(blank: Blank, value: float, unit: str | None) -> Marking:
     """Mark one reading; unit is None when none was typed, "?" when it is not known."""
-    factor = 1.0 if unit is None else _factor(unit, blank.unit)
+    factor = 1.0 if unit is None else unit_ratio(unit, blank.unit)
     if unit != blank.unit and unit is not None and not blank.other_units:
         factor = None
     if factor is not None and _near(value * factor, blank.value, blank.within):
@@ -238,142 +186,6 @@ def _near(value: float, wanted: float | str, within: float) -> bool:
     return abs(value - float(wanted)) <= max(within, _CLOSE) * abs(float(wanted))
 
 
-def read_quantity(typed: str) -> tuple[tuple[Reading, ...], str | None] | None:
-    """Return the readings of the number and the unit typed; None when it is no number.
-
-    The unit is None when none was typed, and "?" when it is not one we know.
-
-    >>> read_quantity("2,5 ppm")
-    ((Reading(value=Decimal('2.5'), printed=False),), 'ppm')
-    """
-    if len(typed) > LONGEST:
-        return None
-    text = _LEAD.sub("", _plain(typed))
-    sign, text = (-1, text[1:].lstrip()) if text[:1] == "-" else (1, text.removeprefix("+"))
-    found = _NUMERAL.match(text)
-    if not found:
-        return None
-    readings, end = _value(text, found)
-    if not readings:
-        return None
-    unit = _unit(text[end:])
-    if unit == "?" and re.search(r"\d", text[end:]):
-        return None  # a second number, as in `2 or 3`
-    return tuple(Reading(sign * reading.value, reading.printed) for reading in readings), unit
-
-
-def _value(text: str, found: re.Match) -> tuple[list[Reading], int]:
-    """Return the readings of the number at the start of the text, and where it ends."""
-    numeral = found.group()
-    over = _OVER.match(text, found.end())
-    if over:
-        return _fraction(numeral, over.group(1)), over.end()
-    exponent = _EXPONENT.match(text, found.end())
-    if exponent:
-        scaled = [Reading(r.value.scaleb(int(exponent[1]))) for r in _readings(numeral)]
-        return scaled, exponent.end()
-    return _readings(numeral), found.end()
-
-
-def _fraction(numeral: str, below: str) -> list[Reading]:
-    """Return the readings of a fraction, `1/4`, or of a mixed number, `2 1/4`."""
-    whole, _, above = numeral.rpartition(" ")
-    if whole and len(above) == 3:
-        return []  # `1 250/5` could be 51 or 250; it is asked again
-    wholes = _readings(whole.strip()) if whole else [Reading(Decimal(0))]
-    return [
-        Reading(w.value + a.value / b.value)
-        for w in wholes for a in _readings(above) for b in _readings(below) if b.value
-    ]
-
-
-_GROUPED = re.compile(r"\d{1,3}(?:([,.' ])\d{3})(?:\1\d{3})*")
-_GROUPED_DECIMAL = re.compile(r"(\d{1,3}(?:([,.' ])\d{3})(?:\2\d{3})*)([.,])(\d*)")
-_DECIMAL = re.compile(r"(\d*)([.,])(\d*)")
-
-
-def _readings(numeral: str) -> list[Reading]:
-    """Return every way to read digits with separators: one, two (`1,250`) or none (`1,2,3`)."""
-    if numeral.isdigit():
-        return [Reading(Decimal(numeral))]
-    readings = []
-    if _GROUPED.fullmatch(numeral) and not numeral.startswith("0"):
-        # Our pages print 1,000 for a thousand, and nobody writes a whole number as 1,000.
-        printed = bool(re.fullmatch(r"\d{1,3}(,000)+", numeral))
-        readings.append(Reading(Decimal(re.sub(r"\D", "", numeral)), printed))
-    if plain := _DECIMAL.fullmatch(numeral):
-        readings.append(Reading(Decimal(f"{plain[1] or 0}.{plain[3] or 0}")))
-    mixed = _GROUPED_DECIMAL.fullmatch(numeral)
-    if mixed and mixed[2] != mixed[3] and not numeral.startswith("0"):
-        readings.append(Reading(Decimal(re.sub(r"\D", "", mixed[1]) + "." + (mixed[4] or "0"))))
-    return readings
-
-
-def _plain(typed: str) -> str:
-    """Return the text with every script's digits, spaces, minus signs and slashes made plain."""
-    text = re.sub(r"(?<=[mM])\s?³", "3", typed)
-    text = "".join(_plain_character(character) for character in text)
-    return re.sub(r"\s+", " ", text).strip()
-
-
-_ALIKE = {
-    **dict.fromkeys("\u2212\u2010\u2011\u2012\u2013\u2014\ufe63\uff0d", "-"),
-    **dict.fromkeys("\u2044\u2215\u00f7\uff0f", "/"),
-    **dict.fromkeys("\u2019\u02bc\u066c", "'"),
-    **dict.fromkeys("\u066b\uff0e", "."),
-    **dict.fromkeys("\u00b5\u03bc", "u"),
-    "\uff0c": ",", "\uff05": "%", "\u066a": "%",
-    "\u00bc": " 1/4", "\u00bd": " 1/2", "\u00be": " 3/4",
-}
-
-
-def _plain_character(character: str) -> str:
-    digit = unicodedata.decimal(character, None)
-    if digit is not None:
-        return str(digit)
-    invisible = unicodedata.category(character) == "Cf"
-    return "" if invisible else _ALIKE.get(character, " " if character.isspace() else character)
-
-
-# Units.
-
-
-def _unit(typed: str) -> str | None:
-    """Return the unit as we print it, None when nothing is typed, "?" when it is not known."""
-    tidy = _tidy_unit(typed)
-    return _PRINTED.get(tidy, "?") if tidy else None
-
-
-def _tidy_unit(typed: str) -> str:
-    return re.sub(r"\s", "", typed).rstrip(".!").casefold()
-
-
-def _factor(typed: str, wanted: str) -> float | None:
-    """Return what turns the typed unit into the wanted one; None when they do not compare."""
-    if typed == wanted:
-        return 1.0
-    return _conversion(typed, wanted) if typed in _PINT and wanted in _PINT else None
-
-
-@cache
-def _conversion(typed: str, wanted: str) -> float | None:
-    # pint takes a while to import, and most answers are typed in the unit that is printed.
-    registry, mismatch = _pint()
-    try:
-        return float(registry.Quantity(1.0, _PINT[typed]).to(_PINT[wanted]).magnitude)
-    except mismatch:
-        return None
-
-
-@cache
-def _pint() -> tuple:
-    import pint
-
-    registry = pint.UnitRegistry()
-    registry.define("ppb = 1e-9")
-    return registry, pint.DimensionalityError
-
-
 # Picks and words.
 
 
@@ -397,7 +209,7 @@ def _mark_text(blank: Blank, text: str, right: bool) -> Marking:
 
 
 def _letters(text: str) -> str:
-    return re.sub(r"[\s\-]", "", _plain(text)).casefold()
+    return re.sub(r"[\s\-]", "", plain(text)).casefold()
 
 
 def mark_choice(question, picked: Sequence[int]) -> bool:

@@ -118,6 +118,7 @@ class Exercise:
     """
 
     slug: str
+    title: Words
     lesson: str
     section: str
     element: str
@@ -231,6 +232,7 @@ def exercise_of(slug: str, raw: Mapping) -> Exercise:
     answer = _blank_plan(raw["answer"])
     return Exercise(
         slug=slug,
+        title=words(raw.get("title", raw["hint"])),
         lesson=raw.get("lesson", ""),
         section=raw.get("section", ""),
         element=raw["element"],

@@ -24,6 +24,7 @@ class Worked:
     inputs  as the function got them
     parts   the named results of the steps
     unit    of the result
+    shared_unit   of concentration, as the person named it; "" where they did not
     steps   in words
     """
 
@@ -31,6 +32,7 @@ class Worked:
     inputs: dict[str, Any]
     parts: dict[str, Any]
     unit: str
+    shared_unit: str
     steps: tuple[Words, ...]
 
     @property
@@ -51,7 +53,9 @@ def work(calculation: Calculation, inputs: Mapping[str, Any], unit: str = "") ->
     calculation.function(**given)  # its faults come before those of the steps
     parts = calculation.parts(given)
     steps = tuple(calculation.steps(given, parts, unit))
-    return Worked(calculation, given, parts, calculation.unit_of_result(unit), steps)
+    return Worked(
+        calculation, given, parts, calculation.unit_of_result(unit), unit, steps
+    )
 
 
 def plain_number(parameter: str, text: str) -> float:

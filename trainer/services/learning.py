@@ -1,10 +1,12 @@
 """Reading a lesson and working its problems: where a person is, and what the next step is.
 
-A worked example comes first; then problems with one step left out, then two, until the whole
-is done alone. A problem done without a slip moves on; a slip asks for another like it. All
-of it is worked out from the answers kept, so it goes on at the same place on any device.
+An exercise is done in three steps: a worked example; problems partly worked, first with one
+step left out, then with two; the whole alone. Two right in a row move a person up, a slip moves
+them down. All of it is worked out from the answers kept, so it goes on at the same place on any
+device.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from hashlib import sha256
@@ -17,6 +19,12 @@ from trainer.store.tables import LessonAnswer, LessonPlace, Person, Sitting
 WENT_ON = -1
 """The step number of "I went on to the next problem"."""
 
+WORKED, PARTLY, ALONE = 0, 1, 2
+"""The three steps of an exercise."""
+
+IN_A_ROW = 2
+"""So many right in a row move a person up."""
+
 SHOWN = "shown"
 """The verdict of a step that the person asked to be shown."""
 
@@ -28,9 +36,11 @@ class Drill:
     exercise: bank.Exercise
     ordinal: int  # which problem: 0 is the worked example
     problem: bank.Problem
+    level: int  # WORKED, PARTLY or ALONE
+    in_a_row: int  # how many were right in a row at this level
     left_out: int  # how many of the last steps the person does
     step: int  # the step to answer now; len(steps) when the problem is done
-    finished: bool  # the whole was done alone, without a slip
+    finished: bool  # the whole was done alone, twice in a row without a slip
     last: LessonAnswer | None  # the answer just given to this step or the one before
     marking: bank.Marking | None  # what was said of it
     like: bank.Problem | None  # a like problem, to be shown worked after a slip
@@ -100,12 +110,27 @@ def drill(db: Session, person: Person, exercise: bank.Exercise, language: str) -
     return _follow(person, exercise, _answers(db, person, exercise), language)
 
 
+def states(
+    db: Session, person: Person, exercises: Iterable[bank.Exercise]
+) -> dict[str, str]:
+    """Return by exercise how far the person is: todo, begun or done."""
+    query = select(LessonAnswer.exercise).where(LessonAnswer.person_id == person.id).distinct()
+    begun = set(db.exec(query))
+    return {
+        one.slug: _state(db, person, one) if one.slug in begun else "todo" for one in exercises
+    }
+
+
+def _state(db: Session, person: Person, exercise: bank.Exercise) -> str:
+    return "done" if drill(db, person, exercise, "en").finished else "begun"
+
+
 def go_on(
     db: Session, person: Person, exercise: bank.Exercise, ordinal: int, now: datetime
 ) -> None:
     """Go on from a problem that is done to the next; a second click changes nothing."""
     state = _follow(person, exercise, _answers(db, person, exercise), "en")
-    if state.ordinal == ordinal and state.done and not state.finished:
+    if state.ordinal == ordinal and state.done:
         _keep(db, person, state, WENT_ON, 0, "", "right", "", now)
 
 
@@ -187,30 +212,51 @@ def _follow(
     person: Person, exercise: bank.Exercise, answers: list[LessonAnswer], language: str
 ) -> Drill:
     """Follow the answers from the worked example to where the person is now."""
-    state = _open(person, exercise, 0, 0)
-    clean = True
+    state, clean = _open(person, exercise, 0, WORKED, 0), True
     for given in answers:
         if given.ordinal != state.ordinal:
             continue
         if given.step == WENT_ON:
-            left_out = state.left_out + 1 if clean else state.left_out
-            whole = len(state.problem.steps)
-            state = _open(person, exercise, state.ordinal + 1, min(max(left_out, 1), whole))
-            clean = True
+            state, clean = _next(person, state), True
             continue
         settled = given.verdict in ("right", SHOWN)
-        clean = clean and (given.verdict in ("right", "ambiguous", "unreadable"))
+        clean = clean and given.verdict in ("right", "ambiguous", "unreadable")
         state = replace(state, step=state.step + settled, last=given, marking=None, like=None)
         if not settled:
             state = _explain(person, state, given, language)
-    whole = state.ordinal > 0 and state.left_out == len(state.problem.steps)
-    return replace(state, finished=whole and state.done and clean)
+        if state.done:
+            state = _counted(state, clean)
+    return state
 
 
-def _open(person: Person, exercise: bank.Exercise, ordinal: int, left_out: int) -> Drill:
+def _counted(state: Drill, clean: bool) -> Drill:
+    """Count a problem that is done: one more in a row, or none any more."""
+    in_a_row = state.in_a_row + 1 if clean else 0
+    both = state.level == ALONE and in_a_row >= IN_A_ROW
+    return replace(state, in_a_row=in_a_row, finished=state.finished or both)
+
+
+def _next(person: Person, state: Drill) -> Drill:
+    """Open the next problem: a step up after two in a row, a step down after a slip."""
+    level, in_a_row = state.level, state.in_a_row
+    if level == WORKED or in_a_row >= IN_A_ROW:
+        level, in_a_row = min(level + 1, ALONE), 0
+    elif in_a_row == 0:
+        level -= 1
+    following = _open(person, state.exercise, state.ordinal + 1, level, in_a_row)
+    return replace(following, finished=state.finished)
+
+
+def _open(
+    person: Person, exercise: bank.Exercise, ordinal: int, level: int, in_a_row: int
+) -> Drill:
     problem = bank.draw(exercise, seed(person, exercise.slug, exercise.version, ordinal))
-    first = len(problem.steps) - left_out
-    return Drill(exercise, ordinal, problem, left_out, first, False, None, None, None)
+    whole = len(problem.steps)
+    left_out = {WORKED: 0, PARTLY: max(1, min(in_a_row + 1, whole - 1)), ALONE: whole}[level]
+    return Drill(
+        exercise, ordinal, problem, level, in_a_row, left_out, step=whole - left_out,
+        finished=False, last=None, marking=None, like=None,
+    )
 
 
 def _explain(person: Person, state: Drill, given: LessonAnswer, language: str) -> Drill:

@@ -77,6 +77,8 @@ def _ways() -> list[tuple[str, str, bool]]:
     ways = [
         ("worker", "/tag", gettext("My tag")),
         ("worker", "/my-record", gettext("My record")),
+        ("", "/worksheet", gettext("Worksheet")),
+        ("", "/exercises", gettext("Exercises")),
         ("trainer", "/people", gettext("My people")),
         ("trainer", "/assign", gettext("Assign")),
         ("trainer", "/codes", gettext("Codes")),
@@ -87,7 +89,7 @@ def _ways() -> list[tuple[str, str, bool]]:
     return [
         (href, label, request.path.split("/")[1] == href[1:])
         for role, href, label in ways
-        if role in g.roles
+        if not role or role in g.roles
     ]
 
 

@@ -10,7 +10,7 @@ from trainer.services import learning, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import record
 from trainer.store.tables import Sitting
-from trainer.web import access, entries, htmx, tagging
+from trainer.web import access, drilling, entries, htmx, tagging
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -128,26 +128,21 @@ def section_done(slug: str, section: str):
 @may()
 def work(slug: str, section: str, exercise: str):
     """Take an answer to a step, go on to the next problem, or show a step worked."""
-    found, part = _section(slug, section)
+    _, part = _section(slug, section)
     named = bank.load().exercises.get(exercise)
     if named is None or exercise not in [one.name for one in part.parts(current())]:
         abort(404)
-    ordinal, step = _whole("ordinal"), _whole("step")
-    with writing() as db:
-        match request.form.get("act"):
-            case "next":
-                learning.go_on(db, g.person, named, ordinal, now())
-            case "show":
-                learning.show_step(db, g.person, named, ordinal, step, now())
-            case _:
-                typed = request.form.get("answer", "")
-                learning.answer(db, g.person, named, ordinal, step, typed, current(), now())
+    drilling.take(named)
     if not htmx.wants_part():
         return htmx.go(f"/lessons/{slug}/{section}#{exercise}")
     with reading() as db:
         drill = learning.drill(db, g.person, named, current())
     return render_template(
-        "worker/_problem.html", lesson=found, section=part, drill=drill, fresh=True
+        "worker/_problem.html",
+        drill=drill,
+        address=f"/lessons/{slug}/{section}/problem/{exercise}",
+        more=False,
+        fresh=True,
     )
 
 
@@ -272,13 +267,6 @@ def _own(number: int) -> tuple[Sitting, list[sitting.Shown]]:
         if there is None:
             abort(404)
         return there, sitting.shown(db, there)
-
-
-def _whole(name: str) -> int:
-    try:
-        return int(request.form.get(name, ""))
-    except ValueError:
-        abort(400)
 
 
 def _read(section: str, unread: list[str]) -> str:

@@ -1,0 +1,79 @@
+"""Exercises: all of them on a page of their own, and how answers to a problem are taken."""
+
+from flask import Blueprint, abort, g, render_template, request
+
+from trainer import bank
+from trainer.calculations.catalogue import CATALOGUE, GROUPS
+from trainer.services import learning
+from trainer.web import htmx
+from trainer.web.access import may, now, reading, writing
+from trainer.web.language import current
+
+bp = Blueprint("drilling", __name__)
+
+
+@bp.get("/exercises")
+@may()
+def index():
+    """List every exercise by what it is about, with how far the person is."""
+    found = bank.load().exercises.values()
+    with reading() as db:
+        states = learning.states(db, g.person, found)
+    groups = [
+        (group, [(one, states[one.slug]) for one in found
+                 if CATALOGUE[one.calculation] in group.calculations])
+        for group in GROUPS
+    ]
+    return render_template("exercises/index.html", groups=[one for one in groups if one[1]])
+
+
+@bp.get("/exercises/<slug>")
+@may()
+def page(slug: str):
+    """Show where the person is with one exercise."""
+    return render_template("exercises/page.html", **_around(_named(slug)))
+
+
+@bp.post("/exercises/<slug>")
+@may()
+def work(slug: str):
+    """Take an answer to a step, go on to the next problem, or show a step worked."""
+    exercise = _named(slug)
+    take(exercise)
+    if not htmx.wants_part():
+        return htmx.go(f"/exercises/{slug}")
+    return render_template("worker/_problem.html", **_around(exercise), fresh=True)
+
+
+def take(exercise: bank.Exercise) -> None:
+    """Do what the form of a problem asks: keep an answer, go on, or show a step."""
+    ordinal, step = _whole("ordinal"), _whole("step")
+    with writing() as db:
+        match request.form.get("act"):
+            case "next":
+                learning.go_on(db, g.person, exercise, ordinal, now())
+            case "show":
+                learning.show_step(db, g.person, exercise, ordinal, step, now())
+            case _:
+                typed = request.form.get("answer", "")
+                learning.answer(db, g.person, exercise, ordinal, step, typed, current(), now())
+
+
+def _named(slug: str) -> bank.Exercise:
+    return bank.load().exercises.get(slug) or abort(404)
+
+
+def _around(exercise: bank.Exercise) -> dict:
+    with reading() as db:
+        drill = learning.drill(db, g.person, exercise, current())
+    return {
+        "exercise": exercise, "calculation": CATALOGUE[exercise.calculation], "drill": drill,
+        "address": f"/exercises/{exercise.slug}", "more": True,
+    }
+
+
+def _whole(name: str) -> int:
+    try:
+        return int(request.form.get(name, ""))
+    except ValueError:
+        abort(400)
