@@ -112,3 +112,38 @@ def test_a_factor_that_no_class_has_is_refused(apf):
         with pytest.raises(CalculationFault) as fault:
             call()
         assert fault.value.parameter == "apf"
+
+
+@given(
+    some.lists(
+        some.tuples(some.floats(0.1, 12), some.floats(0, 1000), some.sampled_from((1, *FACTORS))),
+        min_size=1, max_size=6,
+    )
+)
+def test_the_average_breathed_lies_between_its_periods(segments):
+    inside = [outside / apf for _, outside, apf in segments]
+    average = exposure.exposure_with_respirator(segments)
+    assert min(inside) * (1 - 1e-9) <= average <= max(inside) * (1 + 1e-9)
+
+
+@given(some.floats(0.1, 1000), some.sampled_from(FACTORS), some.floats(0.1, 7.9))
+def test_worn_and_unworn_periods_give_the_effective_factor(outside, apf, worn):
+    # The same arithmetic by another road: outside divided by the effective factor.
+    breathed = exposure.exposure_with_respirator([(worn, outside, apf), (8 - worn, outside, 1)])
+    factor = exposure.effective_protection_factor(apf, worn * 60, 480)
+    assert breathed == pytest.approx(outside / factor)
+
+
+def test_the_hours_given_or_those_named_divide():
+    # 29 CFR 1910.1000(d)(1)(i): an 8-hour average divides by 8, whatever was sampled.
+    assert exposure.exposure_with_respirator([(4, 100, 1)]) == 100
+    assert exposure.exposure_with_respirator([(4, 100, 1)], 8) == 50
+
+
+@pytest.mark.parametrize(
+    "segments", [[], [(1, 2)], [(0, 100, 1)], [(1, -1, 1)], [(1, 1, 7)], "6:500:50", [(1, 1, None)]]
+)
+def test_periods_that_cannot_be_are_refused(segments):
+    with pytest.raises(CalculationFault) as fault:
+        exposure.exposure_with_respirator(segments)
+    assert fault.value.parameter == "segments"

@@ -1,10 +1,13 @@
 """Worked figures of regulations and agencies, each typed here from its publication."""
 
+import csv
 import math
+from pathlib import Path
 
 import pytest
 
 from trainer.calculations.catalogue import CATALOGUE
+from trainer.calculations.worked import read, work
 
 # calculation, inputs, printed answer, relative tolerance (0: exact), source
 PUBLISHED = [
@@ -55,6 +58,19 @@ PUBLISHED = [
 def test_a_published_figure_comes_out(name, inputs, printed, tolerance, source):
     result = CATALOGUE[name].function(**inputs)
     assert math.isclose(result, printed, rel_tol=tolerance or 1e-9), source
+
+
+TABLE = Path(__file__).with_name("published_examples.csv").read_text(encoding="utf-8")
+EXAMPLES = list(csv.DictReader(TABLE.splitlines()))
+
+
+@pytest.mark.parametrize("row", EXAMPLES, ids=lambda row: row["id"])
+def test_a_published_example_comes_out(row):
+    calculation = CATALOGUE[row["calculation"]]
+    given = dict(pair.split("=") for pair in row["inputs"].split(";"))
+    worked = work(calculation, read(calculation, given))
+    tolerance = float(row["tolerance_relative"]) or 1e-9
+    assert math.isclose(worked.result, float(row["answer"]), rel_tol=tolerance), row["source"]
 
 
 def test_the_worked_examples_of_1910_1000_d_are_below_the_limit():

@@ -6,7 +6,8 @@ from trainer.reference import oxygen_altitude
 DEFICIENT_BELOW = 19.5
 """Per cent by volume: 29 CFR 1910.134(b), oxygen deficient atmosphere."""
 
-_LOWEST_FT, _HIGHEST_FT = -1_500, 36_000
+HEIGHTS_FT = -1_500, 36_000
+"""From below all dry land to where the formula of the atmosphere ends."""
 
 
 def pressure_at(altitude_ft: float) -> float:
@@ -20,7 +21,7 @@ def pressure_at(altitude_ft: float) -> float:
     >>> round(pressure_at(5000), 1)
     632.4
     """
-    height = number("altitude_ft", altitude_ft, _LOWEST_FT, _HIGHEST_FT)
+    height = number("altitude_ft", altitude_ft, *HEIGHTS_FT)
     return 760 * (1 - 6.8755856e-6 * height) ** 5.2558797
 
 
@@ -48,7 +49,7 @@ def oxygen_deficient(percent: float, altitude_ft: float = 0) -> bool:
     >>> oxygen_deficient(19.4), oxygen_deficient(19.5, altitude_ft=8000)
     (True, False)
     """
-    number("altitude_ft", altitude_ft, _LOWEST_FT, _HIGHEST_FT)
+    number("altitude_ft", altitude_ft, *HEIGHTS_FT)
     return percentage("percent", percent) < DEFICIENT_BELOW
 
 
@@ -66,7 +67,7 @@ def table_ii_exception_holds(percent: float, altitude_ft: float) -> bool:
     (True, False)
     """
     oxygen = percentage("percent", percent)
-    height = number("altitude_ft", altitude_ft, _LOWEST_FT, _HIGHEST_FT)
+    height = number("altitude_ft", altitude_ft, *HEIGHTS_FT)
     for band in oxygen_altitude.rows():
         if band.to_ft is None or height <= band.to_ft:
             return band.exception_applies and band.low_percent <= oxygen <= band.high_percent

@@ -7,12 +7,14 @@ rules of states and of single substances can be stricter.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from trainer.calculations.air import oxygen_deficient, table_ii_exception_holds
+from trainer.calculations.air import HEIGHTS_FT, oxygen_deficient, table_ii_exception_holds
 from trainer.calculations.exposure import hazard_ratio
 from trainer.calculations.faults import (
     CalculationFault,
     not_negative,
+    number,
     one_of,
+    percentage,
     positive,
     whole,
     yes_or_no,
@@ -93,6 +95,8 @@ class Hazard:
         for name in ("limit", "idlh", "cartridge_limit"):
             if getattr(self, name) is not None:
                 positive(name, getattr(self, name))
+        percentage("oxygen_percent", self.oxygen_percent)
+        number("altitude_ft", self.altitude_ft, *HEIGHTS_FT)
         for name in _YES_OR_NO:
             yes_or_no(name, getattr(self, name))
         whole("shifts", self.shifts, 1, 1000)

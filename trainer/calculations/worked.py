@@ -10,9 +10,7 @@ from trainer.calculations.catalogue.shapes import CONCENTRATION_UNITS, Calculati
 from trainer.calculations.faults import CalculationFault, missing
 from trainer.words import Words
 
-ReadNumber = Callable[[str, str], float]
-
-_NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d{1,3})?")
+_NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d{1,3})?", re.ASCII)
 _YES, _NO = ("true", "yes", "sí", "si"), ("false", "no")
 _UNITS = {"mg/m3": "mg/m³", "ug/m3": "µg/m³", "μg/m³": "µg/m³", "μg/m3": "µg/m³", "f/cm3": "f/cm³"}
 
@@ -58,23 +56,11 @@ def work(calculation: Calculation, inputs: Mapping[str, Any], unit: str = "") ->
     )
 
 
-def plain_number(parameter: str, text: str) -> float:
-    """Return the number of a text such as `-2.5` or `1e-3`. Errors: CalculationFault."""
-    if not _NUMBER.fullmatch(text):
-        raise CalculationFault(
-            parameter, "{it} must be a number.", "{it} tiene que ser un número."
-        )
-    return float(text)
-
-
-def read(
-    calculation: Calculation, texts: Mapping[str, str], number: ReadNumber = plain_number
-) -> dict[str, Any]:
+def read(calculation: Calculation, texts: Mapping[str, str]) -> dict[str, Any]:
     """Return the inputs of what was written; an empty text counts as left out.
 
     texts   by parameter: `2.5`; a list `150,75,50`; periods `6:500:50,2:20:1`; `true`; a date
             `2026-03-31`
-    number  how one number is read
     Errors: CalculationFault, also for a parameter that there is not, or that is missing.
     """
     for name in texts:
@@ -88,7 +74,7 @@ def read(
     for parameter in calculation.parameters:
         text = texts.get(parameter.name, "").strip()
         if text:
-            inputs[parameter.name] = _READERS[parameter.kind](parameter, text, number)
+            inputs[parameter.name] = _READERS[parameter.kind](parameter, text)
         elif parameter.needed:
             raise missing(parameter.name)
     return inputs
@@ -106,20 +92,28 @@ def _unit(calculation: Calculation, unit: str) -> str:
     return known
 
 
-def _number(parameter: Parameter, text: str, number: ReadNumber) -> float:
-    return number(parameter.name, text)
+def _plain_number(parameter: str, text: str) -> float:
+    if not _NUMBER.fullmatch(text):
+        raise CalculationFault(
+            parameter, "{it} must be a number.", "{it} tiene que ser un número."
+        )
+    return float(text)
 
 
-def _numbers(parameter: Parameter, text: str, number: ReadNumber) -> list[float]:
-    return [number(parameter.name, one.strip()) for one in text.split(",")]
+def _number(parameter: Parameter, text: str) -> float:
+    return _plain_number(parameter.name, text)
 
 
-def _segments(parameter: Parameter, text: str, number: ReadNumber) -> list[list[float]]:
-    return [[number(parameter.name, one.strip()) for one in period.split(":")]
+def _numbers(parameter: Parameter, text: str) -> list[float]:
+    return [_plain_number(parameter.name, one.strip()) for one in text.split(",")]
+
+
+def _segments(parameter: Parameter, text: str) -> list[list[float]]:
+    return [[_plain_number(parameter.name, one.strip()) for one in period.split(":")]
             for period in text.split(",")]
 
 
-def _yes_no(parameter: Parameter, text: str, number: ReadNumber) -> bool:
+def _yes_no(parameter: Parameter, text: str) -> bool:
     if text.lower() in (*_YES, *_NO):
         return text.lower() in _YES
     raise CalculationFault(
@@ -127,15 +121,15 @@ def _yes_no(parameter: Parameter, text: str, number: ReadNumber) -> bool:
     )
 
 
-def _word(parameter: Parameter, text: str, number: ReadNumber) -> str:
+def _word(parameter: Parameter, text: str) -> str:
     return text
 
 
-def _words(parameter: Parameter, text: str, number: ReadNumber) -> list[str]:
+def _words(parameter: Parameter, text: str) -> list[str]:
     return [one.strip() for one in text.split(",")]
 
 
-def _date(parameter: Parameter, text: str, number: ReadNumber) -> date:
+def _date(parameter: Parameter, text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
@@ -145,7 +139,7 @@ def _date(parameter: Parameter, text: str, number: ReadNumber) -> date:
         ) from None
 
 
-_READERS: dict[str, Callable[[Parameter, str, ReadNumber], Any]] = {
+_READERS: dict[str, Callable[[Parameter, str], Any]] = {
     "number": _number, "whole": _number, "factor": _number, "numbers": _numbers,
     "segments": _segments, "yes-no": _yes_no, "word": _word, "text": _word, "words": _words,
     "date": _date,

@@ -107,9 +107,8 @@ def plot(worked: Worked) -> Plot | None:
 
 
 def _log(low: float, high: float, begin: float, end: float) -> Axis:
-    """Return a log axis of whole decades around two values above zero."""
-    first, last = floor(log10(low) + 1e-9), ceil(log10(high) - 1e-9)
-    last = max(last, first + 1)
+    """Return a log axis of whole decades with some room around two values above zero."""
+    first, last = floor(log10(low / 1.5)), ceil(log10(high * 1.5))
     every = 1 + (last - first) // 6
     ticks = tuple(10.0**power for power in range(first, last + 1, every))
     return Axis(10.0**first, 10.0**last, begin, end, True, ticks)

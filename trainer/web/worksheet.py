@@ -116,7 +116,7 @@ def _example(calculation: Calculation) -> MultiDict:
 
 def _worked(calculation: Calculation, given: MultiDict) -> tuple[Worked | None, Fault | None]:
     try:
-        inputs = read(calculation, _texts(calculation, given), _number)
+        inputs = read(calculation, {p.name: _text(p, given) for p in calculation.parameters})
         unit = "" if calculation.parameter("unit") else given.get("unit", "")
         return work(calculation, inputs, unit), None
     except CalculationFault as fault:
@@ -126,15 +126,11 @@ def _worked(calculation: Calculation, given: MultiDict) -> tuple[Worked | None, 
         return None, Fault(field, fault.say(current(), label))
 
 
-def _texts(calculation: Calculation, given: MultiDict) -> dict[str, str]:
-    """Return what the form holds by parameter, written as the command line writes it.
-
-    A comma inside a number of a list would split it, so numbers are read here, one by one.
-    """
-    return {p.name: _text(p, given) for p in calculation.parameters}
-
-
 def _text(parameter: Parameter, given: MultiDict) -> str:
+    """Return what the form holds for a parameter, as the command line would write it.
+
+    Numbers are read here, one by one: a person may write them with a comma.
+    """
     if parameter.kind == "segments":
         rows = zip(*(given.getlist(name) for name in SEGMENT), strict=False)
         filled = [row for row in rows if any(cell.strip() for cell in row[:2])]
@@ -144,7 +140,8 @@ def _text(parameter: Parameter, given: MultiDict) -> str:
         return ",".join(_cell(parameter, cell) for cell in cells)
     if parameter.kind == "words":
         return ",".join(given.getlist(parameter.name))
-    return given.get(parameter.name, "")
+    text = given.get(parameter.name, "").strip()
+    return _cell(parameter, text) if text and parameter.kind in ("number", "whole") else text
 
 
 def _cell(parameter: Parameter, text: str) -> str:
@@ -153,10 +150,6 @@ def _cell(parameter: Parameter, text: str) -> str:
 
 def _number(name: str, text: str) -> float:
     """Return a number as a person writes it: with a decimal comma, a fraction, or 1,000."""
-    try:
-        return float(text)
-    except ValueError:
-        pass
     found = numerals.read_quantity(text)
     if found is None:
         raise CalculationFault(name, "{it} must be a number, such as 2.5.",
@@ -189,7 +182,7 @@ def _columns(calculation: Calculation, given: MultiDict) -> list[Column]:
     if parameters[0].kind == "segments":
         named = [
             ("hours", gettext("For how long"), "h", []),
-            ("concentration", gettext("Concentration outside"), shared, []),
+            ("concentration", gettext("Outside"), shared, []),
             ("apf", gettext("Factor worn"), "",
              [("1", gettext("none")), *_factor_choices()]),
         ]
