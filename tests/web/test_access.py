@@ -51,6 +51,11 @@ TABLE = (
     ("GET", "/sittings/<int:number>/review", ALL, LEES, {}),
     ("POST", "/sittings/<int:number>/close", ALL, LEES, {}),
     ("GET", "/sittings/<int:number>/result", ALL, LEES, {}),
+    ("GET", "/worksheet", ALL, "", {}),
+    ("GET", "/worksheet/<name>", ALL, "", {}),
+    ("GET", "/exercises", ALL, "", {}),
+    ("GET", "/exercises/<exercise>", ALL, "", {}),
+    ("POST", "/exercises/<exercise>", ALL, "", {"ordinal": "0", "step": "0"}),
     ("GET", "/people", "trainer", "", {}),
     ("GET", "/people/<number>", STAFF, SEES_LEE, {}),
     ("POST", "/people/<number>/code", STAFF, SEES_LEE, {}),
@@ -133,6 +138,7 @@ def places(works: Works) -> dict[str, str]:
         "<slug>": lesson.slug,
         "<section>": exercise.section,
         "<exercise>": exercise.slug,
+        "<name>": "inside_concentration",
     }
 
 

@@ -121,6 +121,21 @@ def states(
     }
 
 
+def another(
+    db: Session, person: Person, exercises: Iterable[bank.Exercise], after: str
+) -> bank.Exercise | None:
+    """Return an exercise of another kind to go on with: mixed, not in blocks.
+
+    Those begun or not met yet come before those done; which one is this person's own draw, new
+    with each problem that is done.
+    """
+    known = states(db, person, exercises)
+    others = [one for one in exercises if one.slug != after]
+    open_ = [one for one in others if known[one.slug] != "done"] or others
+    count = db.exec(select(func.count()).where(LessonAnswer.person_id == person.id)).one()
+    return bank.shuffle(open_, seed(person, "another", after, count))[0] if open_ else None
+
+
 def _state(db: Session, person: Person, exercise: bank.Exercise) -> str:
     return "done" if drill(db, person, exercise, "en").finished else "begun"
 

@@ -27,22 +27,22 @@ def index():
     return render_template("exercises/index.html", groups=[one for one in groups if one[1]])
 
 
-@bp.get("/exercises/<slug>")
+@bp.get("/exercises/<exercise>")
 @may()
-def page(slug: str):
+def page(exercise: str):
     """Show where the person is with one exercise."""
-    return render_template("exercises/page.html", **_around(_named(slug)))
+    return render_template("exercises/page.html", **_around(_named(exercise)))
 
 
-@bp.post("/exercises/<slug>")
+@bp.post("/exercises/<exercise>")
 @may()
-def work(slug: str):
+def work(exercise: str):
     """Take an answer to a step, go on to the next problem, or show a step worked."""
-    exercise = _named(slug)
-    take(exercise)
+    named = _named(exercise)
+    take(named)
     if not htmx.wants_part():
-        return htmx.go(f"/exercises/{slug}")
-    return render_template("worker/_problem.html", **_around(exercise), fresh=True)
+        return htmx.go(f"/exercises/{exercise}")
+    return render_template("worker/_problem.html", **_around(named), fresh=True)
 
 
 def take(exercise: bank.Exercise) -> None:
@@ -66,9 +66,15 @@ def _named(slug: str) -> bank.Exercise:
 def _around(exercise: bank.Exercise) -> dict:
     with reading() as db:
         drill = learning.drill(db, g.person, exercise, current())
+        every = list(bank.load().exercises.values())
+        other = learning.another(db, g.person, every, exercise.slug) if drill.done else None
     return {
-        "exercise": exercise, "calculation": CATALOGUE[exercise.calculation], "drill": drill,
-        "address": f"/exercises/{exercise.slug}", "more": True,
+        "exercise": exercise,
+        "calculation": CATALOGUE[exercise.calculation],
+        "drill": drill,
+        "other": other,
+        "address": f"/exercises/{exercise.slug}",
+        "more": True,
     }
 
 

@@ -21,6 +21,7 @@ _NORMAL_OXYGEN = 20.9
 _CURVE_POINTS = 80
 _HIGHEST_FT = 14_000
 _FAR_APART = 10
+_MOST_DECADES = 1e12  # apart; what lies lower is drawn at the foot
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,7 @@ def plot(worked: Worked) -> Plot | None:
 
 def _log(low: float, high: float, begin: float, end: float) -> Axis:
     """Return a log axis of whole decades with some room around two values above zero."""
+    low = max(low, high / _MOST_DECADES)
     first, last = floor(log10(low / 1.5)), ceil(log10(high * 1.5))
     every = 1 + (last - first) // 6
     ticks = tuple(10.0**power for power in range(first, last + 1, every))
