@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
 FIGURES = 3
+_NEARLY_100 = Decimal("99.95")
 
 
 @dataclass(frozen=True)
@@ -42,8 +43,8 @@ def number(value: float | str, language: str = "en", figures: int = FIGURES) -> 
     """Return a number as a person would write it: 3 significant figures, thousands separated.
 
     Both languages show a decimal point and comma thousands, as people in the United States write.
-    A percentage between 99 and 100 keeps two decimals: 99.97 must never turn into 100, since
-    what matters there is the 0.03 that is missing (42 CFR 84.170). Text passes unchanged.
+    What three figures would turn into 100 keeps two decimals: of 99.97 % what matters is the 0.03
+    that is missing (42 CFR 84.170). Text passes unchanged.
 
     >>> number(1250), number(0.0270), number(99.97), number(20000), number(-2.5)
     ('1,250', '0.027', '99.97', '20,000', '-2.5')
@@ -54,7 +55,7 @@ def number(value: float | str, language: str = "en", figures: int = FIGURES) -> 
     if not exact:
         return "0"
     decimals = figures - 1 - exact.adjusted()
-    return _grouped(exact, max(2, decimals) if 99 < exact < 100 else decimals)
+    return _grouped(exact, max(2, decimals) if _NEARLY_100 <= exact < 100 else decimals)
 
 
 def as_typed(value: float) -> str:

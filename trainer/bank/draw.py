@@ -243,7 +243,9 @@ def _looked_up(plan: Mapping, drawn: Mapping) -> Any:
     value = plan["values"].get(name, plan["values"].get("otherwise"))
     if "from_table" in plan:
         return next((row for row in TABLES[plan["from_table"]]() if _key(row) == value), None)
-    return words(value) if isinstance(value, Mapping) else value
+    if isinstance(value, Mapping):
+        return _find(value["given"], drawn) if "given" in value else words(value)
+    return value
 
 
 def _bound(end: Any, drawn: Mapping) -> Decimal:
@@ -276,7 +278,8 @@ def _rounded_numbers(low: Decimal, high: Decimal, figures: int) -> list[float]:
 
 
 # Constraints, by the names that exercises use. They read the givens `concentration`,
-# `substance` (a contaminant), `class` (a respirator class), `cartridge`, `case` and `aim`.
+# `substance` (a contaminant), `limit` (the employer's own), `class` (a respirator class),
+# `cartridge`, `case` and `aim`.
 
 
 def _above_limit(drawn: Mapping) -> bool:
@@ -311,7 +314,7 @@ def _case_holds(drawn: Mapping) -> bool:
     """Is factor times limit above the lower cap ("capped"), or below it, as `case` says?"""
     substance, cartridge = drawn["substance"], _cartridge(drawn)
     cap = min(substance.idlh, cartridge.limit) if cartridge else substance.idlh
-    product = drawn["class"].apf * substance.limit
+    product = drawn["class"].apf * drawn.get("limit", substance.limit)
     return product > cap if drawn["case"] == "capped" else product < cap
 
 
@@ -349,7 +352,7 @@ def _blank(plan: BlankPlan, texts: "_Texts", mistakes: Mapping) -> Blank:
     if choices and value not in [key for key, _ in choices]:
         raise _Again
     unit = texts.unit(plan.unit)
-    slips = tuple(_slips(plan, value, texts, mistakes, {key for key, _ in choices}))
+    slips = tuple(_slips(plan, value, texts, mistakes, dict(choices)))
     return Blank(plan.kind, value, unit, plan.within, choices, slips, plan.other_units)
 
 
@@ -363,7 +366,7 @@ def _option(item: Any, plan: BlankPlan) -> tuple[str, Words]:
 
 
 def _slips(plan: BlankPlan, right: Any, texts: "_Texts", mistakes: Mapping,
-           offered: set[str]) -> Iterable[Slip]:
+           offered: Mapping[str, Words]) -> Iterable[Slip]:
     """Yield the slips whose answers differ from the right one and from each other."""
     taken = [right]
     for slip in plan.slips:
@@ -372,7 +375,8 @@ def _slips(plan: BlankPlan, right: Any, texts: "_Texts", mistakes: Mapping,
                 continue
             if not any(_alike(plan, value, other) for other in taken):
                 taken.append(value)
-                yield Slip(slip.key, value, texts.rounded(slip.say, this=value))
+                this = offered.get(value, value)
+                yield Slip(slip.key, value, texts.rounded(slip.say, this=this))
 
 
 def _slip_values(plan: BlankPlan, slip: SlipPlan, mistakes: Mapping) -> list:
@@ -441,9 +445,14 @@ def _said(value: Any, language: str) -> str:
 
 
 def _find(path: str, values: Mapping) -> Any:
-    """Return a value by its name, or a field of it as in `class.apf`. Errors: KeyError."""
+    """Return a value by its name, or a field of it as in `class.apf`. Errors: KeyError.
+
+    Of a list it is that field of each.
+    """
     name, _, attribute = path.partition(".")
     value = values[name]
+    if attribute and isinstance(value, tuple):
+        return tuple(getattr(one, attribute) for one in value)
     return getattr(value, attribute) if attribute and value is not None else value
 
 

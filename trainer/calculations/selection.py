@@ -175,6 +175,14 @@ def selection(hazard: Hazard) -> tuple[Verdict, ...]:
     return tuple(_verdict(hazard, row) for row in respirator_classes.rows())
 
 
+def verdicts(hazard: Hazard, slugs: Sequence[str]) -> tuple[Verdict, ...]:
+    """Return the verdicts on some classes, in the order of Table 1. Errors: CalculationFault."""
+    known = {row.slug: row for row in respirator_classes.rows()}
+    for slug in slugs:
+        one_of("candidates", slug, known)
+    return tuple(_verdict(hazard, row) for slug, row in known.items() if slug in slugs)
+
+
 def allowed(hazard: Hazard) -> tuple[str, ...]:
     """Return the slugs of the classes that may be worn.
 
@@ -193,9 +201,7 @@ def class_for_hazard(hazard: Hazard, candidates: Sequence[str]) -> str:
     >>> class_for_hazard(Hazard("gas"), ["apr-full", "scba-pressure-full", "papr-full"])
     'scba-pressure-full'
     """
-    for slug in candidates:
-        one_of("candidates", slug, [row.slug for row in respirator_classes.rows()])
-    found = [slug for slug in allowed(hazard) if slug in candidates]
+    found = [one.worn.slug for one in verdicts(hazard, candidates) if one.state == MAY]
     if len(found) != 1:
         raise CalculationFault(
             "candidates", "{it} must hold exactly one class that may be worn, not {count}.",

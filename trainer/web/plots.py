@@ -206,7 +206,7 @@ def _most_outside(worked: Worked, unit: str) -> Plot:
 
 def _minutes(worked: Worked) -> Plot | None:
     apf, shift = worked.inputs["apf"], worked.inputs["shift_minutes"]
-    off = worked.parts["unworn_minutes"]
+    off = worked.parts["off"]
     x = _plain(0, shift, LEFT, RIGHT, whole=False)
     y = _log(1, apf, BOTTOM, TOP)
 

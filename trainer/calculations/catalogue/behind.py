@@ -34,7 +34,7 @@ def _inside_parts(inputs: Inputs) -> Named:
 def _inside_slips(inputs: Inputs) -> Named:
     ambient, apf = inputs["ambient"], inputs["apf"]
     upside_down = {"upside-down": apf / ambient} if ambient else {}
-    return {"multiplied": ambient * apf} | upside_down
+    return {"multiplied": ambient * apf, "divided-again": ambient / apf / apf} | upside_down
 
 
 def _inside_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
@@ -134,29 +134,34 @@ def _maximum_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
 
 def _effective_parts(inputs: Inputs) -> Named:
     return {
-        "unworn_minutes": inputs["shift_minutes"] - inputs["worn_minutes"],
+        "off": inputs["shift_minutes"] - inputs["worn_minutes"],
+        "through": inputs["worn_minutes"] / inputs["apf"],
         "result": exposure.effective_protection_factor(**inputs),
     }
 
 
 def _effective_slips(inputs: Inputs) -> Named:
     worn_share = inputs["worn_minutes"] / inputs["shift_minutes"]
-    slips = {"factor-unchanged": inputs["apf"], "share-of-factor": inputs["apf"] * worn_share}
+    off = inputs["shift_minutes"] - inputs["worn_minutes"]
+    alone = {"off-alone": inputs["shift_minutes"] / off} if off else {}
+    slips = {
+        "factor-unchanged": inputs["apf"],
+        "share-of-factor": inputs["apf"] * worn_share,
+    } | alone
     return apart(slips, exposure.effective_protection_factor(**inputs))
 
 
 def _effective_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
-    off, worn, apf = parts["unworn_minutes"], inputs["worn_minutes"], inputs["apf"]
-    counted = off + worn / apf
+    off, worn, apf, through = parts["off"], inputs["worn_minutes"], inputs["apf"], parts["through"]
     return [
         step("Off: {shift} min − {worn} min {off} min. Each of these counts in full.",
              "Sin respirador: {shift} min − {worn} min {off} min. Cada uno cuenta entero.",
              shift=inputs["shift_minutes"], worn=worn, off=comes_to(off)),
         step("On: {worn} min ÷ {apf} {through} min", "Con respirador: {worn} min ÷ {apf} {through} "
-             "min", worn=worn, apf=apf, through=comes_to(worn / apf)),
+             "min", worn=worn, apf=apf, through=comes_to(through)),
         step("Factor left: {shift} min ÷ ({off} min + {through} min) {result}",
              "Factor que queda: {shift} min ÷ ({off} min + {through} min) {result}",
-             shift=inputs["shift_minutes"], off=off, through=comes_to(counted - off)[2:],
+             shift=inputs["shift_minutes"], off=off, through=comes_to(through)[2:],
              result=comes_to(parts["result"])),
     ]
 
@@ -223,7 +228,9 @@ def _selection_parts(inputs: Inputs) -> Named:
 def _selection_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
     hazard = _hazard(inputs)
     lines = [] if hazard.ratio is None else [_ratio_line(inputs, unit)]
-    verdicts = [one for one in selection.selection(hazard) if one.worn.apf is not None]
+    among = inputs.get("candidates")
+    found = selection.selection(hazard) if among is None else selection.verdicts(hazard, among)
+    verdicts = [one for one in found if one.worn.apf is not None]
     for state, title in _STATES.items():
         lines += [_verdict_line(one, title) for one in verdicts if one.state == state]
     return lines
@@ -258,8 +265,8 @@ def _one_class_parts(inputs: Inputs) -> Named:
 
 def _one_class_slips(inputs: Inputs) -> Named:
     found: Named = {}
-    for one in selection.selection(_hazard(inputs)):
-        if one.state == MAY_NOT and one.worn.slug in inputs["candidates"]:
+    for one in selection.verdicts(_hazard(inputs), inputs["candidates"]):
+        if one.state == MAY_NOT:
             found.setdefault(one.reasons[0].key, []).append(one.worn.slug)
     return found
 
