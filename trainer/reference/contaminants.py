@@ -1,5 +1,6 @@
 """Contaminants with their limits. A limit or IDLH that was not read in its source is None."""
 
+import re
 from dataclasses import dataclass
 from functools import cache
 
@@ -54,6 +55,11 @@ class Contaminant:
     def name(self, language: str) -> str:
         """Return the name, "en" or "es"."""
         return table.said(language, self.english, self.spanish)
+
+    def in_text(self, language: str) -> str:
+        """Return the name as it stands inside a sentence, without a capital."""
+        name = self.name(language)
+        return re.sub(r"^(n-)?[A-ZÁÉÍÓÚ]", lambda start: start[0].lower(), name)
 
     @property
     def limit(self) -> float | None:

@@ -23,8 +23,11 @@ from trainer.words import Words, as_typed
 
 def _fit_slips(inputs: Inputs) -> Named:
     outside, inside = inputs["outside"], inputs["inside"]
-    upside_down = {"upside-down": inside / outside} if outside else {}
-    return apart({"subtracted": outside - inside} | upside_down, fit.fit_factor(**inputs))
+    factor = fit.fit_factor(**inputs)
+    slips = {"subtracted": outside - inside, "multiplied-back": outside * factor}
+    if outside:
+        slips |= {"upside-down": inside / outside, "factor-over-outside": factor / outside}
+    return apart(slips, factor)
 
 
 def _fit_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:

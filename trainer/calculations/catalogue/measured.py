@@ -24,6 +24,7 @@ def _average_parts(inputs: Inputs) -> Named:
     return {
         "total": float(f"{result * reference:.12g}"),
         "reference": reference,
+        "shift": sum(inputs["hours"]),
         "result": result,
     }
 
@@ -32,7 +33,8 @@ def _average_slips(inputs: Inputs) -> Named:
     result = averages.time_weighted_average(**inputs)
     hours, concentrations = sum(inputs["hours"]), list(inputs["concentrations"])
     given = {"divided-by-hours-given": _average_parts(inputs)["total"] / hours} if hours else {}
-    slips = {"plain-mean": sum(concentrations) / len(concentrations)} | given
+    without_eight = {"without-eight": result / concentrations[0]} if concentrations[0] else {}
+    slips = {"plain-mean": sum(concentrations) / len(concentrations)} | given | without_eight
     return apart(slips, result)
 
 
@@ -55,7 +57,7 @@ def _mixture_parts(inputs: Inputs) -> Named:
     pairs = zip(inputs["concentrations"], inputs["limits"], strict=True)
     result = averages.mixture_fraction(**inputs)
     return {
-        "first": inputs["concentrations"][0] / inputs["limits"][0],
+        "first_share": inputs["concentrations"][0] / inputs["limits"][0],
         "fractions": [c / m for c, m in pairs],
         "verdict": "over" if result > 1 else "not-over",
         "result": result,
@@ -65,7 +67,11 @@ def _mixture_parts(inputs: Inputs) -> Named:
 def _mixture_slips(inputs: Inputs) -> Named:
     concentrations, limits = list(inputs["concentrations"]), list(inputs["limits"])
     fractions = [c / m for c, m in zip(concentrations, limits, strict=True)]
-    slips = {"summed-first": sum(concentrations) / sum(limits), "largest-only": max(fractions)}
+    slips = {
+        "summed-first": sum(concentrations) / sum(limits),
+        "largest-only": max(fractions),
+        "average-of-shares": sum(fractions) / len(fractions),
+    }
     return apart(slips, averages.mixture_fraction(**inputs))
 
 
@@ -184,15 +190,26 @@ def _to_ppm_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
 
 def _percent_parts(inputs: Inputs) -> Named:
     result = units.percent_to_ppm(**inputs)
-    return {"percent_found": float(f"{result / 10_000:.12g}"), "result": result}
+    return {
+        "in_one_percent": 10_000.0,
+        "percent_found": float(f"{result / 10_000:.12g}"),
+        "result": result,
+    }
 
 
 def _percent_slips(inputs: Inputs) -> Named:
     result = units.percent_to_ppm(**inputs)
     whole_lel = inputs.get("lel_percent")
-    slips = {"ten-times-too-little": result / 10, "ten-times-too-much": result * 10} | (
-        {"whole-lel": units.percent_to_ppm(percent=whole_lel)} if whole_lel is not None else {}
-    )
+    slips = {
+        "ten-times-too-little": result / 10,
+        "ten-times-too-much": result * 10,
+        "divided": result / 10_000**2,
+        "thousand-for-ten-thousand": result / 1_000,
+        "share-for-percent": result / 1_000_000,
+    }
+    if whole_lel is not None:
+        slips["whole-lel"] = units.percent_to_ppm(percent=whole_lel)
+        slips["reading-as-percent"] = inputs["percent_lel"] * 10_000
     return apart(slips, result)
 
 
@@ -221,7 +238,11 @@ def _long_shift_slips(inputs: Inputs) -> Named:
 
 def _long_shift_parts(inputs: Inputs) -> Named:
     result = averages.extended_shift_limit(**inputs)
-    return {"factor": float(f"{result / inputs['limit']:.12g}"), "result": result}
+    return {
+        "eightfold": inputs["limit"] * 8,
+        "factor": float(f"{result / inputs['limit']:.12g}"),
+        "result": result,
+    }
 
 
 def _long_shift_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
@@ -260,15 +281,15 @@ def _silica_slips(inputs: Inputs) -> Named:
 
 def _silica_parts(inputs: Inputs) -> Named:
     return {
+        "above": 10 if inputs["fraction"] == "respirable" else 30,
         "divisor": inputs["percent_sio2"] + 2,
         "result": averages.silica_pel_formula(**inputs),
     }
 
 
 def _silica_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
-    above = 10 if inputs["fraction"] == "respirable" else 30
     return [
-        step("{above} ÷ ({share} + 2) {result} mg/m³", above=above, share=inputs["percent_sio2"],
+        step("{above} ÷ ({share} + 2) {result} mg/m³", above=parts["above"], share=inputs["percent_sio2"],
              result=comes_to(parts["result"])),
         Words("Only where 29 CFR 1910.1053 does not apply. Where it does, the limit is 0.05 mg/m³ "
               "of respirable crystalline silica.",
