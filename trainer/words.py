@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
+from functools import lru_cache
 
 FIGURES = 3
 _NEARLY_100 = Decimal("99.95")
@@ -49,13 +50,7 @@ def number(value: float | str, language: str = "en", figures: int = FIGURES) -> 
     >>> number(1250), number(0.0270), number(99.97), number(20000), number(-2.5)
     ('1,250', '0.027', '99.97', '20,000', '-2.5')
     """
-    if isinstance(value, str):
-        return value
-    exact = Decimal(repr(float(value)))
-    if not exact:
-        return "0"
-    decimals = figures - 1 - exact.adjusted()
-    return _grouped(exact, max(2, decimals) if _NEARLY_100 <= exact < 100 else decimals)
+    return value if isinstance(value, str) else _rounded(float(value), figures)
 
 
 def as_typed(value: float) -> str:
@@ -78,6 +73,16 @@ def few_figures(value: float | str) -> bool:
         return True
     shown = float(number(value).replace(",", ""))
     return abs(shown - value) <= 1e-9 * abs(value)
+
+
+@lru_cache(maxsize=2**14)
+def _rounded(value: float, figures: int) -> str:
+    # The same few numbers stand in every text of a problem.
+    exact = Decimal(repr(value))
+    if not exact:
+        return "0"
+    decimals = figures - 1 - exact.adjusted()
+    return _grouped(exact, max(2, decimals) if _NEARLY_100 <= exact < 100 else decimals)
 
 
 def _grouped(exact: Decimal, decimals: int) -> str:

@@ -402,6 +402,9 @@ def _alike(plan: BlankPlan, value: Any, other: Any) -> bool:
     return abs(value - other) <= apart * max(abs(value), abs(other))
 
 
+_NAME, _GAP = re.compile(r"\{([a-z_0-9.]+)(~?)\}"), re.compile(r" {2,}")
+
+
 class _Texts:
     """Fills `{names}` in texts with the values of a drawing."""
 
@@ -433,8 +436,8 @@ class _Texts:
                 return number(value)
             return self._fill(_said(value, language), language, more, exact)
 
-        filled = re.sub(r"\{([a-z_0-9.]+)(~?)\}", said, text)
-        return re.sub(r" {2,}", " ", filled).strip()
+        filled = _NAME.sub(said, text) if "{" in text else text
+        return _GAP.sub(" ", filled).strip() if "  " in filled else filled.strip()
 
 
 def _said(value: Any, language: str) -> str:
