@@ -6,6 +6,7 @@ import threading
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -13,9 +14,10 @@ from playwright.sync_api import BrowserContext, Page, sync_playwright
 from waitress.server import create_server
 
 from tests.conftest import PIN
-from trainer import config
+from trainer import config, lessons
 from trainer.app import create_app
-from trainer.services import joining, signing_in
+from trainer.services import joining, learning, signing_in
+from trainer.store import people
 from trainer.store.engine import Store
 
 # The browser asks nobody outside this machine for anything.
@@ -32,6 +34,10 @@ FLAGS = [
 PHONE = {"width": 375, "height": 800}
 NARROWEST = {"width": 320, "height": 640}
 ONLY_VIOLATIONS = {"resultTypes": ["violations"]}
+FIRST_LESSON = lessons.load().all[0].slug
+WORKER = "00417"
+WORKSITE = "Laminating Loft"
+ZONE = ZoneInfo("America/Chicago")
 FILES = ("stylesheet", "script", "image", "font")
 DESKTOP = {"width": 1280, "height": 900}
 
@@ -184,3 +190,37 @@ def enrol(window: Window, number: str, code: str) -> None:
     window.page.fill("#pin", PIN)
     window.page.fill("#again", PIN)
     window.go("main form button")
+
+
+@pytest.fixture
+def ready(served: Served, hashes: dict[str, str]) -> Served:
+    """Return the installation with a worker who has read the first lesson, and a trainer."""
+    now = datetime.now(UTC)
+    with served.store.writing() as db:
+        place = joining.add_worksite(
+            db, name=WORKSITE, time_zone=ZONE.key, ask_name="R. Odell",
+            ask_telephone="555 0142",
+        )  # fmt: skip
+        for number, name, role in (
+            ("2", "Ravi Odell", "trainer"),
+            (WORKER, "Imara Sollis", "worker"),
+        ):
+            person = joining.add_person(
+                db, now, number=number, name=name, roles=[role], worksites=[place.id],
+                qualification="Industrial hygienist",
+            )  # fmt: skip
+            signing_in.set_pin(db, person, hashes["pin"])
+        for section in lessons.load().get(FIRST_LESSON).sections:
+            learning.finish_section(db, person, lessons.load().get(FIRST_LESSON), section.id, now)
+    return served
+
+
+def phone(served: Served, number: str, script: bool = True) -> Window:
+    """Return a person's own phone, enrolled with a one-time code."""
+    with served.store.writing() as db:
+        person = people.by_number(db, number)
+        limits = signing_in.Limits()
+        code, _ = signing_in.make_code(db, None, datetime.now(UTC), limits, person=person)
+    window = served.window(script=script)
+    enrol(window, number, code)
+    return window

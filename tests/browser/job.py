@@ -2,20 +2,24 @@
 
 import re
 from datetime import date
-from zoneinfo import ZoneInfo
 
 from playwright.sync_api import expect
 
-from tests.browser.conftest import Served, Window, enrol, first_coordinator
+from tests.browser.conftest import (
+    WORKER,
+    WORKSITE,
+    ZONE,
+    Served,
+    Window,
+    enrol,
+    first_coordinator,
+)
 from tests.conftest import right_answer
 from trainer import bank, lessons
 from trainer.services import learning, sitting
 from trainer.store import people
 from trainer.store.tables import Sitting
 
-WORKER = "00417"
-WORKSITE = "Laminating Loft"
-ZONE = ZoneInfo("America/Chicago")
 FIELDS = {
     "make": "Invented Aldermoor",
     "model": "Half 2",

@@ -2,53 +2,18 @@
 
 from datetime import UTC, datetime, timedelta
 
-import pytest
 from playwright.sync_api import expect
 from sqlmodel import select
 
 from tests.browser import job
-from tests.browser.conftest import DESKTOP, Served, Window, enrol
+from tests.browser.conftest import DESKTOP, FIRST_LESSON, WORKER, Served, Window, phone
 from tests.conftest import PIN, right_answer
 from trainer import lessons
-from trainer.services import joining, learning, signing_in
+from trainer.services import learning
 from trainer.store import people
 from trainer.store.tables import Entry, SignInTry
 
-SLUG = lessons.load().all[0].slug
-
-
-@pytest.fixture
-def ready(served: Served, hashes: dict[str, str]) -> Served:
-    """Return the installation with a worker who has read the first lesson, and a trainer."""
-    now = datetime.now(UTC)
-    with served.store.writing() as db:
-        place = joining.add_worksite(
-            db, name=job.WORKSITE, time_zone=job.ZONE.key, ask_name="R. Odell",
-            ask_telephone="555 0142",
-        )  # fmt: skip
-        for number, name, role in (
-            ("2", "Ravi Odell", "trainer"),
-            (job.WORKER, "Imara Sollis", "worker"),
-        ):
-            person = joining.add_person(
-                db, now, number=number, name=name, roles=[role], worksites=[place.id],
-                qualification="Industrial hygienist",
-            )  # fmt: skip
-            signing_in.set_pin(db, person, hashes["pin"])
-        for section in lessons.load().get(SLUG).sections:
-            learning.finish_section(db, person, lessons.load().get(SLUG), section.id, now)
-    return served
-
-
-def phone(served: Served, number: str) -> Window:
-    """Return a person's own phone, enrolled with a one-time code."""
-    with served.store.writing() as db:
-        person = people.by_number(db, number)
-        limits = signing_in.Limits()
-        code, _ = signing_in.make_code(db, None, datetime.now(UTC), limits, person=person)
-    window = served.window()
-    enrol(window, number, code)
-    return window
+SLUG = FIRST_LESSON
 
 
 def test_the_next_person_finds_nothing_of_the_last(ready: Served):
@@ -112,7 +77,7 @@ def let_waits_pass(served: Served) -> None:
 
 
 def test_answers_are_kept_as_they_are_given(ready: Served):
-    imara = phone(ready, job.WORKER)
+    imara = phone(ready, WORKER)
     page = imara.page
     imara.open(f"/lessons/{SLUG}")
     number = job.begin(imara, SLUG)
@@ -148,7 +113,7 @@ def test_answers_are_kept_as_they_are_given(ready: Served):
 
 
 def test_a_number_that_cannot_be_read_stays_in_its_box(ready: Served):
-    imara = phone(ready, job.WORKER)
+    imara = phone(ready, WORKER)
     read_to_the_end(ready, "protection-factors")
     imara.open("/lessons/protection-factors")
     number = job.begin(imara, "protection-factors")
@@ -163,7 +128,7 @@ def test_a_number_that_cannot_be_read_stays_in_its_box(ready: Served):
 
 
 def test_a_slow_press_is_not_lost(ready: Served):
-    imara = phone(ready, job.WORKER)
+    imara = phone(ready, WORKER)
     page = imara.page
     # Where the page does not scroll, nothing makes up for a line that comes in above.
     page.set_viewport_size(DESKTOP)
@@ -188,20 +153,20 @@ def read_to_the_end(served: Served, slug: str) -> None:
     """Keep that the worker read a whole lesson."""
     lesson = lessons.load().get(slug)
     with served.store.writing() as db:
-        person = people.by_number(db, job.WORKER)
+        person = people.by_number(db, WORKER)
         for section in lesson.sections:
             learning.finish_section(db, person, lesson, section.id, datetime.now(UTC))
 
 
 def test_by_keyboard_alone(ready: Served):
-    imara = phone(ready, job.WORKER)
+    imara = phone(ready, WORKER)
     page = imara.page
     tab_to(imara, "header form[action='/sign-out'] button")
     press(imara, "Enter")
     tab_to(imara, "main a[href='/sign-in']")
     press(imara, "Enter")
     # Its own phone knows the number already.
-    assert page.locator("#number").input_value() == job.WORKER
+    assert page.locator("#number").input_value() == WORKER
     tab_to(imara, "#pin")
     page.keyboard.type(PIN)
     press(imara, "Enter")

@@ -145,7 +145,7 @@ def test_more_lines_keeps_what_is_there(lee):
 
 def test_the_verdicts_on_classes_stand_in_lists_with_reasons(lee):
     lee.get("/worksheet/selection?kind=gas&unit=ppm")
-    heads = [head.get_text(strip=True) for head in lee.soup.select("#worked h3")]
+    heads = [head.get_text(strip=True) for head in lee.soup.select("#worked h2")]
     assert heads == ["May be worn", "May not be worn"]
     allowed = lee.soup.select(".classes")[0].get_text()
     assert "full facepiece" in allowed

@@ -75,6 +75,7 @@ def _around(exercise: bank.Exercise) -> dict:
         "other": other,
         "address": f"/exercises/{exercise.slug}",
         "more": True,
+        "heading": "h2",
     }
 
 

@@ -142,6 +142,7 @@ def work(slug: str, section: str, exercise: str):
         drill=drill,
         address=f"/lessons/{slug}/{section}/problem/{exercise}",
         more=False,
+        heading="h3",
         fresh=True,
     )
 
