@@ -44,8 +44,8 @@ def number(value: float | str, language: str = "en", figures: int = FIGURES) -> 
     """Return a number as a person would write it: 3 significant figures, thousands separated.
 
     Both languages show a decimal point and comma thousands, as people in the United States write.
-    What three figures would turn into 100 keeps two decimals: of 99.97 % what matters is the 0.03
-    that is missing (42 CFR 84.170). Text passes unchanged.
+    A number with two decimals that three figures would turn into 100 keeps them: of 99.97 % what
+    matters is the 0.03 that is missing (42 CFR 84.170). Text passes unchanged.
 
     >>> number(1250), number(0.0270), number(99.97), number(20000), number(-2.5)
     ('1,250', '0.027', '99.97', '20,000', '-2.5')
@@ -82,7 +82,8 @@ def _rounded(value: float, figures: int) -> str:
     if not exact:
         return "0"
     decimals = figures - 1 - exact.adjusted()
-    return _grouped(exact, max(2, decimals) if _NEARLY_100 <= exact < 100 else decimals)
+    told_apart = _NEARLY_100 <= exact < 100 and exact == round(exact, 2)
+    return _grouped(exact, max(2, decimals) if told_apart else decimals)
 
 
 def _grouped(exact: Decimal, decimals: int) -> str:

@@ -197,7 +197,7 @@ def test_the_usual_slips_are_known():
     )
     assert slips["share-of-factor"] == pytest.approx(45)
     slips = CATALOGUE["overall_fit_factor"].slips({"fit_factors": [100, 300]})
-    assert slips == {"plain-mean": 200, "lowest-only": 100}
+    assert slips == {"plain-mean": 200, "lowest-only": 100, "not-times-count": 75}
 
 
 NUMBERS = [

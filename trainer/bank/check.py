@@ -19,8 +19,8 @@ FEWEST_MUST_KNOW = 4
 FORMS = ("choice", "choices")
 OPTIONS = {"choice": (3, 4), "choices": (4, 5)}
 _FIELDS = ("slug", "section", "element", "source", "form", "ask", "option")
-_FIELDS_OF_EXERCISE = ("element", "source", "calculation", "ask", "hint", "inputs", "given",
-                       "answer", "step")
+_FIELDS_OF_EXERCISE = ("title", "element", "source", "calculation", "ask", "hint", "inputs",
+                       "given", "answer", "step")
 _ROUGHEST = 0.005  # three figures are at most half a per cent off
 _SEEDS_TRIED = 20
 
@@ -237,7 +237,7 @@ def _named_faults(file: _File) -> Iterator[Fault]:
 
 def _exercise_words_faults(file: _File) -> Iterator[Fault]:
     content = file.content
-    for name in ("ask", "hint"):
+    for name in ("title", "ask", "hint"):
         if name in content:
             yield from _words_faults(file, name, content[name], file.line_of(f"[{name}]"))
     slips = content.get("answer", {}).get("slip", [])

@@ -232,7 +232,7 @@ def exercise_of(slug: str, raw: Mapping) -> Exercise:
     answer = _blank_plan(raw["answer"])
     return Exercise(
         slug=slug,
-        title=words(raw.get("title", raw["hint"])),
+        title=words(raw["title"]),
         lesson=raw.get("lesson", ""),
         section=raw.get("section", ""),
         element=raw["element"],

@@ -60,9 +60,10 @@ def _through_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
 
 def _leakage_slips(inputs: Inputs) -> Named:
     filtered, sealed = inputs["filter_penetration_percent"], inputs["face_seal_leakage_percent"]
+    result = filters.total_inward_leakage(**inputs)
     slips = {"filter-only": filtered, "seal-only": sealed, "multiplied": filtered * sealed,
-             "subtracted": abs(filtered - sealed)}
-    return apart(slips, filters.total_inward_leakage(**inputs))
+             "subtracted": abs(filtered - sealed), "added-again": result + filtered}
+    return apart(slips, result)
 
 
 def _leakage_parts(inputs: Inputs) -> Named:

@@ -48,8 +48,13 @@ def _overall_parts(inputs: Inputs) -> Named:
 
 def _overall_slips(inputs: Inputs) -> Named:
     factors = list(inputs["fit_factors"])
-    slips = {"plain-mean": sum(factors) / len(factors), "lowest-only": min(factors)}
-    return apart(slips, fit.overall_fit_factor(factors))
+    result = fit.overall_fit_factor(factors)
+    slips = {
+        "plain-mean": sum(factors) / len(factors),
+        "lowest-only": min(factors),
+        "not-times-count": result / len(factors),
+    }
+    return apart(slips, result)
 
 
 def _overall_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:

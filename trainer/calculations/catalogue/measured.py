@@ -289,8 +289,8 @@ def _silica_parts(inputs: Inputs) -> Named:
 
 def _silica_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
     return [
-        step("{above} ÷ ({share} + 2) {result} mg/m³", above=parts["above"], share=inputs["percent_sio2"],
-             result=comes_to(parts["result"])),
+        step("{above} ÷ ({share} + 2) {result} mg/m³", above=parts["above"],
+             share=inputs["percent_sio2"], result=comes_to(parts["result"])),
         Words("Only where 29 CFR 1910.1053 does not apply. Where it does, the limit is 0.05 mg/m³ "
               "of respirable crystalline silica.",
               "Solo donde no rige 29 CFR 1910.1053. Donde rige, el límite es 0.05 mg/m³ de sílice "

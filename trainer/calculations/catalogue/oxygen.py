@@ -19,6 +19,7 @@ from trainer.words import Words, as_typed
 
 def _pressure_parts(inputs: Inputs) -> Named:
     return {
+        "share": inputs["percent"] / 100,
         "pressure": air.pressure_at(inputs["altitude_ft"]),
         "result": air.oxygen_partial_pressure(**inputs),
     }
@@ -26,8 +27,13 @@ def _pressure_parts(inputs: Inputs) -> Named:
 
 def _pressure_slips(inputs: Inputs) -> Named:
     pressure = air.pressure_at(inputs["altitude_ft"])
-    slips = {"sea-level": inputs["percent"] / 100 * 760, "all-of-the-air": pressure}
-    return apart(slips, air.oxygen_partial_pressure(**inputs))
+    result = air.oxygen_partial_pressure(**inputs)
+    slips = {
+        "sea-level": inputs["percent"] / 100 * 760,
+        "all-of-the-air": pressure,
+        "hundredfold": result * 100,
+    }
+    return apart(slips, result)
 
 
 def _pressure_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
@@ -49,8 +55,11 @@ def _deficient_parts(inputs: Inputs) -> Named:
 
 def _deficient_slips(inputs: Inputs) -> Named:
     deficient = air.oxygen_deficient(**inputs)
-    mistakes = {"height-excuses": "normal-here", "other-side": "enough"} if deficient else \
-        {"height-counts": "thin-here", "other-side": "deficient"}
+    mistakes = {
+        "height-excuses": "normal-here", "height-anyway": "thin-here", "other-side": "enough",
+    } if deficient else {
+        "height-counts": "thin-here", "height-anyway": "normal-here", "other-side": "deficient",
+    }  # fmt: skip
     return but("deficient" if deficient else "enough", mistakes)
 
 
