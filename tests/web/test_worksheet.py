@@ -153,6 +153,36 @@ def test_the_verdicts_on_classes_stand_in_lists_with_reasons(lee):
     assert "Nobody knows how much is in the air" in lee.page
 
 
+def test_the_numbers_of_a_substance_can_be_put_in(lee):
+    # 29 CFR 1910.1000 Table Z-2: toluene 200 ppm; NIOSH Pocket Guide: IDLH 500 ppm.
+    lee.get("/worksheet/maximum_use_concentration?apf=10&limit=7&unit=mg/m³&cartridge_limit=1000"
+            "&substance=toluene&take=1", follow_redirects=True)
+    boxes = {name: lee.soup.select_one(f"#{name}")["value"]
+             for name in ("limit", "idlh", "cartridge_limit")}
+    assert boxes == {"limit": "200", "idlh": "500", "cartridge_limit": "1000"}
+    assert result(lee) == "500 ppm"
+    # Methanol: molecular weight 32.1, NIOSH Pocket Guide.
+    lee.get("/worksheet/ppm_to_mg_per_m3?value=100&molecular_weight=1&substance=methanol&take=1",
+            follow_redirects=True)
+    assert lee.soup.select_one("#molecular_weight")["value"] == "32.1"
+    assert lee.soup.select_one("#value")["value"] == "100"
+
+
+def test_a_number_that_nobody_read_in_its_source_is_not_put_in(lee):
+    # Tetrachloroethylene: its limit was read, its IDLH was not.
+    lee.get("/worksheet/maximum_use_concentration?apf=10&limit=7&idlh=8&unit=ppm"
+            "&substance=tetrachloroethylene&take=1", follow_redirects=True)
+    assert lee.soup.select_one("#limit")["value"] == "100"
+    assert lee.soup.select_one("#idlh")["value"] == ""
+    offered = {option["value"] for option in lee.soup.select("#substance option")}
+    assert "phosphine" not in offered
+    lee.get("/worksheet/hazard_ratio?concentration=5&limit=2&substance=gold&take=1",
+            follow_redirects=True)
+    assert result(lee) == "2.5"
+    lee.get("/worksheet/extended_shift_limit")
+    assert lee.soup.select_one("#substance") is None
+
+
 def test_a_calculation_that_there_is_not_is_not_found(lee):
     assert lee.get("/worksheet/alchemy").status_code == 404
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 from flask import Blueprint, abort, render_template, request
 from flask_babel import gettext
@@ -22,7 +23,7 @@ from trainer.calculations.selection import (
     selection,
 )
 from trainer.calculations.worked import Worked, read, work, written
-from trainer.reference import respirator_classes
+from trainer.reference import contaminants, respirator_classes
 from trainer.web import htmx
 from trainer.web.access import may
 from trainer.web.language import current
@@ -68,6 +69,8 @@ def page(name: str):
     """Show a calculation with the numbers of the address, worked out; without any, an example."""
     calculation = CATALOGUE.get(name) or abort(404)
     given = request.args
+    if "take" in given:
+        return htmx.go(f"/worksheet/{name}?{urlencode(_taken(calculation, given), doseq=True)}")
     example = not any(key != "rows" for key in given)
     if example:
         given = _example(calculation)
@@ -91,6 +94,7 @@ def page(name: str):
         unit_of=lambda p: _unit_of(p, given),
         choices_of=_choices,
         same=_same_calculation(calculation),
+        substances=_substances(calculation),
         is_field=calculation.parameter,
     )
 
@@ -170,6 +174,47 @@ def _number(name: str, text: str) -> float:
     return float(usual[0].value)
 
 
+# Numbers of a substance, out of the tables.
+
+_OF_A_SUBSTANCE = {"limit", "idlh", "molecular_weight"}
+
+
+def _substances(calculation: Calculation) -> list[tuple[str, str]]:
+    """Return the substances whose numbers this calculation can take."""
+    wanted = _OF_A_SUBSTANCE & {one.name for one in calculation.parameters}
+    if calculation.name == "extended_shift_limit":  # what it may be used for differs by substance
+        return []
+    rows = [row for row in contaminants.rows() if wanted & set(_numbers_of(row))]
+    named = sorted((row.name(current()), row) for row in rows)
+    ceiling = gettext("ceiling")
+    return [(row.slug, f"{name} ({ceiling})" if row.limit_kind == "ceiling" else name)
+            for name, row in named]
+
+
+def _numbers_of(row: contaminants.Contaminant) -> dict[str, float]:
+    """Return what was read of a substance in its source, by parameter."""
+    idlh = row.idlh if row.idlh_unit == row.unit else None
+    found = {"limit": row.limit, "idlh": idlh, "molecular_weight": row.molecular_weight}
+    return {name: value for name, value in found.items() if value is not None}
+
+
+def _taken(calculation: Calculation, given: MultiDict) -> MultiDict:
+    """Return the address with the numbers of the chosen substance in their boxes."""
+    filled = MultiDict(given)
+    row = contaminants.get(filled.pop("substance", ""))
+    filled.poplist("take")
+    if row is None:
+        return filled
+    numbers = _numbers_of(row)
+    for parameter in calculation.parameters:
+        if parameter.name in _OF_A_SUBSTANCE:
+            value = numbers.get(parameter.name)
+            filled[parameter.name] = "" if value is None else f"{value:g}"
+    if calculation.shares_unit and "limit" in numbers and row.unit in CONCENTRATION_UNITS:
+        filled["unit"] = row.unit
+    return filled
+
+
 # What the page shows.
 
 
@@ -225,7 +270,7 @@ def _answer(worked: Worked) -> str:
     if isinstance(result, bool):
         return gettext("Yes") if result else gettext("No")
     if isinstance(result, int | float):
-        rounded = number(result, figures=4)
+        rounded = number(result, figures=worked.calculation.figures)
         return f"{rounded} {worked.unit if worked.unit[:3] != 'as ' else ''}".strip()
     if isinstance(result, list):
         return gettext("%(count)s classes", count=len(result)) if result else gettext("None")

@@ -104,6 +104,7 @@ GROUP = Group(
             _cartridge_parts, _cartridge_slips, _cartridge_steps,
             {"hours": 8, "concentration_from": 200, "concentration_to": 100, "flow_from": 35,
              "flow_to": 50, "humidity_percent": 90, "boiling_point_c": 111}, caution=CAUTION,
+            figures=2,
         ),
     ),
 )  # fmt: skip

@@ -56,6 +56,7 @@ class Calculation:
     example      inputs that make sense
     caution      what must be said beside this one, or None
     plot         the name of a drawing of the result, or ""
+    figures      how many of the result mean anything
     """
 
     name: str
@@ -71,6 +72,7 @@ class Calculation:
     example: Mapping[str, Any]
     caution: Words | None = None
     plot: str = ""
+    figures: int = FIGURES
 
     def parameter(self, name: str) -> Parameter | None:
         """Return the parameter of that name, or None."""
