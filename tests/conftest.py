@@ -143,6 +143,8 @@ def pass_lesson(works: Works, name: str, slug: str, now: datetime) -> Sitting:
 def right_answer(one: sitting.Shown) -> list[str]:
     """Return what a person who knows it would answer."""
     if one.question:
+        if one.question.in_rows:
+            return [f"{at}:{at}" for at in range(len(one.question.options))]
         return [str(at) for at, option in enumerate(one.question.options) if option.right]
     return [one.problem.blank.typed]
 
@@ -150,6 +152,9 @@ def right_answer(one: sitting.Shown) -> list[str]:
 def wrong_answer(one: sitting.Shown) -> list[str]:
     """Return an answer that is not right."""
     if one.question:
+        if one.question.in_rows:
+            last = len(one.question.options) - 1
+            return [f"{at}:{last - at}" for at in range(last + 1)]
         return [str(at) for at, option in enumerate(one.question.options) if not option.right][:1]
     blank = one.problem.blank
     if blank.kind == "pick":

@@ -24,7 +24,7 @@ from urllib.parse import urlencode
 import pytest
 
 from tests.conftest import PASSPHRASE, Works, right_answer
-from trainer import lessons
+from trainer import bank, lessons
 from trainer.services import joining, learning, signing_in, sitting
 from trainer.store import record
 from trainer.store.engine import Store
@@ -96,7 +96,7 @@ class Sender:
 
     client: Client
     sitting: int
-    options: dict[int, int]  # how many options a question has, by position; 0: a problem
+    answers: dict[int, list[tuple[str, str]]]  # as sent and as kept, by position; none: a problem
     count: int = 0
     kept: dict[int, str] = field(default_factory=dict)  # acknowledged, by position
     since: dict[int, list[str]] = field(default_factory=dict)  # sent after that, without its page
@@ -107,12 +107,13 @@ class Sender:
         try:
             while True:
                 self.count += 1
-                position = 1 + self.count % len(self.options)
-                many = self.options[position]
-                given = str(self.count // len(self.options) % many) if many else str(self.count)
+                position = 1 + self.count % len(self.answers)
+                fit = self.answers[position]
+                turn = self.count // len(self.answers)
+                sent, given = fit[turn % len(fit)] if fit else (str(self.count),) * 2
                 self.since.setdefault(position, []).append(given)
                 path = f"/sittings/{self.sitting}/{position}"
-                status, leads = self.client.send("POST", path, answer=given)
+                status, leads = self.client.send("POST", path, answer=sent)
                 if status == 303 and leads.startswith("/sittings/"):
                     self.kept[position], self.since[position] = given, []
                     self.acknowledged += 1
@@ -155,8 +156,17 @@ def opened(works: Works, person: Person, finished: bool) -> tuple[int, dict[int,
         for one in items if finished else ():
             sitting.answer(db, there, one.item.position, right_answer(one), works.now)
         return there.id, {
-            one.item.position: len(one.question.options) if one.question else 0 for one in items
+            one.item.position: possible_answers(one.question) if one.question else []
+            for one in items
         }
+
+
+def possible_answers(question: bank.Question) -> list[tuple[str, str]]:
+    """Return answers that the form of a question could send, and how they are kept."""
+    places = [str(place) for place in range(len(question.options))]
+    if not question.in_rows:
+        return [(place, place) for place in places]
+    return [(f"0:{place}", " ".join([place, *"-" * (len(places) - 1)])) for place in places]
 
 
 def with_work_to_close(works: Works, hashes: dict[str, str], number: int) -> tuple[str, int]:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from trainer.bank import Blank, Slip, Words, mark, mark_choice, read_folder
+from trainer.bank import Blank, Slip, Words, mark, mark_question, read_folder, thaw_question
 
 TOLD = Words("You multiplied.", "Multiplicó.")
 INSIDE = Blank("number", 2.5, "ppm", 0.01, slips=(Slip("multiplied", 250.0, TOLD),))
@@ -238,8 +238,40 @@ def test_micrograms_and_milligrams_agree_with_the_definition(value):
 
 def test_a_choice_is_right_only_as_a_whole(folder):
     question = next(iter(read_folder(folder).questions.values()))
-    assert mark_choice(question, [0])
-    assert not mark_choice(question, [1])
-    assert not mark_choice(question, [0, 1])
-    assert not mark_choice(question, [])
-    assert not mark_choice(question, [7])
+    assert mark_question(question, [0])
+    assert not mark_question(question, [1])
+    assert not mark_question(question, [0, 1])
+    assert not mark_question(question, [])
+    assert not mark_question(question, [7])
+
+
+ROWS = """lesson = "factors"
+[[question]]
+slug = "in-order"
+section = "inside"
+element = "(k)(1)(ii)"
+source = "29 CFR 1910.134(b)"
+form = "order"
+ask = { en = "Order?", es = "¿Orden?" }
+""" + "".join(
+    f"""[[question.option]]
+text = {{ en = "{word}", es = "{word} es" }}
+why = {{ en = "Because.", es = "Porque sí." }}
+""" for word in ("first", "second", "third")
+)
+
+
+def test_an_order_is_right_only_when_every_place_is(tmp_path):
+    (tmp_path / "factors.toml").write_text(ROWS, encoding="utf-8")
+    question = read_folder(tmp_path).questions["in-order"]
+    assert question.in_rows
+    assert mark_question(question, [0, 1, 2])
+    for picked in ([1, 0, 2], [0, 1], [0, 1, 1], [], [2, 1, 0]):
+        assert not mark_question(question, picked)
+    assert thaw_question(question.freeze()) == question
+
+
+def test_a_question_kept_before_there_were_drawings_is_thawed(folder):
+    frozen = read_folder(folder).questions["question-0"].freeze()
+    assert frozen.pop("drawing") == ""
+    assert thaw_question(frozen) == read_folder(folder).questions["question-0"]

@@ -102,7 +102,9 @@ def items(served: Served, number: int) -> list[sitting.Shown]:
 def put(window: Window, one: sitting.Shown, answers: list[str]) -> None:
     """Answer the item that is shown, without sending it."""
     for answer in answers:
-        if one.question or one.problem.blank.kind == "pick":
+        if one.question and one.question.in_rows:
+            window.page.select_option(f"#answer-{answer.split(':')[0]}", answer)
+        elif one.question or one.problem.blank.kind == "pick":
             window.page.check(f"main input[name=answer][value='{answer}']")
         else:
             window.page.fill("main input[name=answer]", answer)
@@ -110,6 +112,9 @@ def put(window: Window, one: sitting.Shown, answers: list[str]) -> None:
 
 def put_down(window: Window, one: sitting.Shown) -> list[str]:
     """Return what the item that is shown holds as its answer."""
+    if one.question and one.question.in_rows:
+        lines = window.page.locator("main select[name=answer]")
+        return sorted(line.input_value() for line in lines.all() if line.input_value())
     if one.question or one.problem.blank.kind == "pick":
         picked = window.page.locator("main input[name=answer]:checked")
         return [box.get_attribute("value") for box in picked.all()]

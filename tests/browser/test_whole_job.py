@@ -136,7 +136,7 @@ def change_language(imara: Window, one, number: int, language: str) -> None:
         with page.expect_response(f"**/sittings/{number}/1"):
             job.put(imara, one, answers[at : at + 1])
             # A number is kept when its box is left.
-            page.locator("main input[name=answer]").first.blur()
+            page.locator("main [name=answer]").first.blur()
     other = {"en": "es", "es": "en"}[language]
     for chosen, same in ((other, False), (language, True)):
         imara.go(f"button[name=language][value={chosen}]")

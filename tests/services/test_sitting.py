@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 
 from tests.conftest import Works, pass_lesson, right_answer, wrong_answer
-from trainer import lessons
+from trainer import bank, lessons
 from trainer.services import learning, sitting
 from trainer.services.refusal import Refusal
 from trainer.services.sitting import Shown
@@ -262,3 +262,84 @@ def test_a_sitting_is_its_owners_alone(works):
         kim, lee = (db.get(Person, works.people[name].id) for name in ("Kim", "Lee"))
         assert sitting.own(db, there.id, kim) is None
         assert sitting.own(db, there.id, lee).id == there.id
+
+
+# Forms in which each line gets an answer of its own.
+
+ORDER, MATCH, PICTURE = "maximum-in-order", "factor-of-each", "read-the-measuring-stick"
+
+
+@pytest.fixture
+def forms(works: Works, monkeypatch) -> tuple[Sitting, dict[str, Shown]]:
+    """Begin a sitting of an order, a match and a question about a drawing; items by slug."""
+    asked = [bank.load().questions[slug] for slug in (ORDER, MATCH, PICTURE)]
+    monkeypatch.setattr(bank, "draw_questions", lambda *_: tuple(asked))
+    read_all(works)
+    there, items = begin(works)
+    return there, {one.item.slug: one for one in items if one.question}
+
+
+def again(works: Works, there: Sitting, slug: str) -> Shown:
+    """Return an item as it is kept now."""
+    with works.store.reading() as db:
+        return next(one for one in sitting.shown(db, db.get(Sitting, there.id))
+                    if one.item.slug == slug)
+
+
+def test_an_order_is_never_shown_in_its_right_order(works, forms):
+    _, items = forms
+    assert sorted(items[ORDER].order) == [0, 1, 2, 3]
+    assert list(items[ORDER].order) != [0, 1, 2, 3]
+    assert sorted(items[MATCH].sides) == [0, 1, 2, 3]
+    assert items[ORDER].sides == ()
+
+
+def test_lines_are_kept_one_by_one_and_count_when_all_are_there(works, forms):
+    there, items = forms
+    position = items[ORDER].item.position
+    assert not answer(works, there, position, ["2:0", ""])
+    kept = again(works, there, ORDER)
+    assert (kept.picked, kept.answered) == ((None, None, 0, None), False)
+    assert answer(works, there, position, ["0:1", "1:0", "2:2", "3:3"])
+    kept = again(works, there, ORDER)
+    assert (kept.picked, kept.answered, kept.twice) == ((1, 0, 2, 3), True, False)
+    assert not answer(works, there, position, ["", ""])
+    assert again(works, there, ORDER).item.answer == ""
+
+
+@pytest.mark.parametrize("given", ["9:0", "0:9", "0", "x:y", "0:1:2", "0:-"])
+def test_a_line_that_is_not_shown_is_refused(works, forms, given):
+    there, items = forms
+    with pytest.raises(Refusal):
+        answer(works, there, items[MATCH].item.position, [given])
+
+
+def test_two_lines_with_the_same_answer_are_asked_again(works, forms):
+    there, items = forms
+    answer(works, there, items[ORDER].item.position, ["0:1", "1:1", "2:2", "3:3"])
+    kept = again(works, there, ORDER)
+    assert sitting.asked_again(kept, "en") == "Two lines have the same answer. Give each its own."
+    assert "misma respuesta" in sitting.asked_again(kept, "es")
+
+
+def test_all_forms_are_marked(works, forms):
+    there, items = forms
+    with works.store.reading() as db:
+        every = sitting.shown(db, db.get(Sitting, there.id))
+    for one in every:
+        wrong = one.item.slug == MATCH
+        answer(works, there, one.item.position, wrong_answer(one) if wrong else right_answer(one))
+    close(works, there)
+    right = {slug: again(works, there, slug).item.right for slug in items}
+    assert right == {ORDER: True, MATCH: False, PICTURE: True}
+
+
+def test_a_drawing_is_kept_as_it_was_seen_and_without_its_caption(works, forms):
+    _, items = forms
+    figures = items[PICTURE].figures
+    assert set(figures) == {"en", "es"}
+    assert figures["en"] != figures["es"]
+    for figure in figures.values():
+        assert "<svg" in figure
+        assert "<figcaption" not in figure
+    assert items[ORDER].figures == {}

@@ -6,7 +6,7 @@ Content is data (questions/README.md); what a person gets depends on a seed and 
 from trainer.bank.check import Fault, faults
 from trainer.bank.draw import DrawFault, Problem, Step, draw, draw_questions, thaw
 from trainer.bank.lots import shuffle
-from trainer.bank.mark import Blank, Marking, Slip, mark, mark_choice
+from trainer.bank.mark import Blank, Marking, Slip, mark, mark_question
 from trainer.bank.read import (
     Bank,
     BankFault,
@@ -22,6 +22,6 @@ from trainer.words import Words, number
 __all__ = [
     "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Fault", "Marking", "Option",
     "Problem", "Question", "Slip", "Step", "Words", "draw", "draw_questions", "faults", "load",
-    "mark", "mark_choice", "number", "read_folder", "shuffle", "thaw",
+    "mark", "mark_question", "number", "read_folder", "shuffle", "thaw",
     "thaw_question",
 ]

@@ -16,8 +16,8 @@ from trainer.config import LANGUAGES, content_folder
 
 FEWEST_QUESTIONS = 14
 FEWEST_MUST_KNOW = 4
-FORMS = ("choice", "choices")
-OPTIONS = {"choice": (3, 4), "choices": (4, 5)}
+FORMS = ("choice", "choices", "order", "match")
+OPTIONS = {"choice": (3, 4), "choices": (4, 5), "order": (3, 6), "match": (3, 5)}
 _FIELDS = ("slug", "section", "element", "source", "form", "ask", "option")
 _FIELDS_OF_EXERCISE = ("title", "element", "source", "calculation", "ask", "hint", "inputs",
                        "given", "answer", "step")
@@ -47,6 +47,7 @@ class _File:
     slugs: dict[str, str]
     sections: Mapping[str, AbstractSet[str]] | None
     elements: AbstractSet[str] | None
+    drawings: AbstractSet[str] | None
     lines: list[str] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -72,11 +73,13 @@ def faults(
     folder: Path | None = None,
     sections: Mapping[str, AbstractSet[str]] | None = None,
     elements: AbstractSet[str] | None = None,
+    drawings: AbstractSet[str] | None = None,
 ) -> list[Fault]:
     """Return everything that is wrong with the questions and exercises of a folder.
 
     sections  lesson slug -> ids of its sections; not looked at when left out
     elements  elements of the training rule that exist; not looked at when left out
+    drawings  names of the drawings that exist; not looked at when left out
     """
     found: list[Fault] = []
     slugs: dict[str, str] = {}
@@ -88,7 +91,7 @@ def faults(
             line = re.search(r"line (\d+)", str(fault))
             found.append(Fault(path, int(line[1]) if line else 1, f"This is no TOML: {fault}."))
             continue
-        file = _File(path, text, content, slugs, sections, elements)
+        file = _File(path, text, content, slugs, sections, elements, drawings)
         check = _exercise_faults if "calculation" in content else _question_file_faults
         found.extend(check(file))
     return found
@@ -123,6 +126,9 @@ def _question_faults(file: _File, question: Mapping, line: int) -> Iterator[Faul
     yield from _place_faults(file, slug, file.content.get("lesson", ""), question, line)
     if not isinstance(question.get("must_know", False), bool):
         yield file.fault(line, f"{slug}: must_know is either true or false.")
+    drawing = question.get("drawing")
+    if drawing and file.drawings is not None and drawing not in file.drawings:
+        yield file.fault(line, f"{slug}: there is no drawing {drawing!r}.")
     yield from _words_faults(file, f"{slug}: ask", question.get("ask"), line)
     yield from _option_faults(file, slug, question, line)
 
@@ -140,11 +146,12 @@ def _slug_faults(file: _File, slug: str | None, line: int) -> Iterator[Fault]:
 def _option_faults(file: _File, slug: str, question: Mapping, line: int) -> Iterator[Fault]:
     options, form = question.get("option", []), question.get("form")
     if form not in FORMS:
-        yield file.fault(line, f"{slug}: the form is {form!r}; it must be choice or choices.")
+        yield file.fault(line, f"{slug}: the form is {form!r}; it must be one of "
+                               f"{', '.join(FORMS)}.")
         return
     fewest, most = OPTIONS[form]
     if not fewest <= len(options) <= most:
-        yield file.fault(line, f"{slug}: a {form} has {fewest} or {most} options, not "
+        yield file.fault(line, f"{slug}: {_A[form]} has {fewest} to {most} options, not "
                                f"{len(options)}.")
     right = sum(option.get("right") is True for option in options)
     if form == "choice" and right != 1:
@@ -156,13 +163,24 @@ def _option_faults(file: _File, slug: str, question: Mapping, line: int) -> Iter
         at = starts[place] if place < len(starts) else line
         yield from _words_faults(file, f"{slug}: option {place + 1}, text", option.get("text"), at)
         yield from _words_faults(file, f"{slug}: option {place + 1}, why", option.get("why"), at)
-    yield from _repeat_faults(file, slug, options, line)
+        if form == "match":
+            yield from _words_faults(file, f"{slug}: option {place + 1}, to", option.get("to"), at)
+        if form in ("order", "match") and "right" in option:
+            yield file.fault(at, f"{slug}: the options of {_A[form]} are right where they stand; "
+                                 "leave `right` out.")
+    for name in ("text", "to") if form == "match" else ("text",):
+        yield from _repeat_faults(file, slug, name, options, line)
 
 
-def _repeat_faults(file: _File, slug: str, options: Sequence, line: int) -> Iterator[Fault]:
+_A = {"choice": "a choice", "choices": "a set of choices", "order": "an order", "match": "a match"}
+
+
+def _repeat_faults(
+    file: _File, slug: str, name: str, options: Sequence, line: int
+) -> Iterator[Fault]:
     for language in LANGUAGES:
-        texts = [option["text"].get(language) for option in options
-                 if isinstance(option.get("text"), Mapping)]
+        texts = [option[name].get(language) for option in options
+                 if isinstance(option.get(name), Mapping)]
         said = [text for text in texts if text]
         if len(set(said)) < len(said):
             yield file.fault(line, f"{slug}: two options say the same in {language!r}.")

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from trainer.bank.numerals import plain, read_quantity, unit_ratio
+from trainer.bank.read import Question
 from trainer.words import Words, number, same, words
 
 _CLOSE = 1e-9
@@ -212,8 +213,14 @@ def _letters(text: str) -> str:
     return re.sub(r"[\s\-]", "", plain(text)).casefold()
 
 
-def mark_choice(question, picked: Sequence[int]) -> bool:
-    """Return whether exactly the right options of a question were picked, by their positions."""
+def mark_question(question: Question, picked: Sequence[int]) -> bool:
+    """Return whether a question is answered rightly.
+
+    picked  the options picked, by their positions; of an order or a match what each option got:
+            its place, or the position of the option whose other half it was given
+    """
+    if question.in_rows:
+        return list(picked) == list(range(len(question.options)))
     right = {place for place, option in enumerate(question.options) if option.right}
     return set(picked) == right
 

@@ -23,17 +23,29 @@ class BankFault(ValueError):
 
 @dataclass(frozen=True)
 class Option:
-    """One answer offered: is it right, what does it say, and why is it right or wrong."""
+    """One answer offered: is it right, what does it say, and why is it right or wrong.
+
+    Of an order it is a step in its right place, of a match one of a pair, with `to` the other.
+    """
 
     right: bool
     text: Words
     why: Words
+    to: Words | None = None
+
+    def freeze(self) -> dict:
+        """Return a JSON-able snapshot."""
+        to = {} if self.to is None else {"to": self.to.freeze()}
+        return {"right": self.right, "text": self.text.freeze(), "why": self.why.freeze()} | to
 
 
 @dataclass(frozen=True)
 class Question:
-    """One question. `form` is "choice" (one right) or "choices" (one or more, all of them).
+    """One question.
 
+    form     "choice" (one option is right), "choices" (one or more, all of them), "order" (put
+             the options in order) or "match" (find the other half of each)
+    drawing  name of the drawing that is asked about, or ""
     section  id of the section of the lesson to read again
     element  the item of 29 CFR 1910.134(k)(1), or further duty, that it shows knowledge of
     version  first 12 hexadecimal digits of the SHA-256 of its content
@@ -49,26 +61,29 @@ class Question:
     ask: Words
     options: tuple[Option, ...]
     version: str
+    drawing: str = ""
+
+    @property
+    def in_rows(self) -> bool:
+        """Say whether each option gets an answer of its own: a place, or its other half."""
+        return self.form in ("order", "match")
 
     def freeze(self) -> dict:
         """Return a JSON-able snapshot, which `thaw_question` turns back."""
         plain = {name: getattr(self, name) for name in _PLAIN_FIELDS}
-        options = [
-            {"right": one.right, "text": one.text.freeze(), "why": one.why.freeze()}
-            for one in self.options
-        ]
+        options = [one.freeze() for one in self.options]
         return plain | {"ask": self.ask.freeze(), "options": options}
 
 
-_PLAIN_FIELDS = ("slug", "lesson", "section", "element", "must_know", "source", "form", "version")
+_PLAIN_FIELDS = ("slug", "lesson", "section", "element", "must_know", "source", "form", "version",
+                 "drawing")
 
 
 def thaw_question(frozen: Mapping) -> Question:
     """Return the question of a snapshot, as it was asked, whatever became of its file since."""
-    options = tuple(
-        Option(one["right"], words(one["text"]), words(one["why"])) for one in frozen["options"]
-    )
-    plain = {name: frozen[name] for name in _PLAIN_FIELDS}
+    options = tuple(_option_of(one) for one in frozen["options"])
+    # What was kept before questions had drawings has none.
+    plain = {"drawing": ""} | {name: frozen[name] for name in _PLAIN_FIELDS if name in frozen}
     return Question(**plain, ask=words(frozen["ask"]), options=options)
 
 
@@ -219,12 +234,15 @@ def question_of(lesson: str, raw: Mapping) -> Question:
         source=raw["source"],
         form=raw["form"],
         ask=words(raw["ask"]),
-        options=tuple(
-            Option(option.get("right", False), words(option["text"]), words(option["why"]))
-            for option in raw["option"]
-        ),
+        options=tuple(_option_of(option) for option in raw["option"]),
         version=version_of({**raw, "lesson": lesson}),
+        drawing=raw.get("drawing", ""),
     )
+
+
+def _option_of(raw: Mapping) -> Option:
+    to = words(raw["to"]) if "to" in raw else None
+    return Option(raw.get("right", False), words(raw["text"]), words(raw["why"]), to)
 
 
 def exercise_of(slug: str, raw: Mapping) -> Exercise:

@@ -19,9 +19,10 @@ def check_content() -> None:
     from trainer.reference import training_elements
 
     elements = {row.paragraph for row in training_elements.rows()}
+    drawings = {path.stem for path in (content_folder("lessons") / "drawings").glob("*.svg")}
     faults = [
         *lessons.faults(None, _exercises(), elements),
-        *bank.faults(None, lessons.sections(), elements),
+        *bank.faults(None, lessons.sections(), elements, drawings),
         *_lessons_without_questions(),
     ]
     for fault in faults:

@@ -5,7 +5,7 @@
 
 from .check import Row, faults, reading_note, sections, summary
 from .fault import Fault, LessonFault
-from .read import Lesson, Lessons, Part, Section, load, read
+from .read import Lesson, Lessons, Part, Section, figure, load, read
 from .render import html
 from .version import combined_version
 
@@ -19,6 +19,7 @@ __all__ = [
     "Section",
     "combined_version",
     "faults",
+    "figure",
     "html",
     "load",
     "read",

@@ -51,8 +51,11 @@ class Drawing:
     root: Element
     words: dict[str, dict[str, str]]
 
-    def figure(self, language: str, nth: int = 1) -> str:
-        """Return the drawing in line in a <figure>, ids unlike those of an earlier showing."""
+    def figure(self, language: str, nth: int = 1, captioned: bool = True) -> str:
+        """Return the drawing in line in a <figure>, ids unlike those of an earlier showing.
+
+        captioned  False where a question asks what the caption would tell
+        """
         words = self.words[language]
         root = deepcopy(self.root)
         for element in root.iter():
@@ -60,8 +63,9 @@ class Drawing:
             element.tail = _filled(element.tail, words)
         _rename(root, self.name, "" if nth == 1 else f"-{nth}")
         svg = ElementTree.tostring(root, encoding="unicode").strip()
-        caption = escape(words["caption"], quote=False)
-        return f'<figure class="drawing">{svg}<figcaption>{caption}</figcaption></figure>'
+        said = escape(words["caption"], quote=False)
+        caption = f"<figcaption>{said}</figcaption>" if captioned else ""
+        return f'<figure class="drawing">{svg}{caption}</figure>'
 
 
 def drawing_files(folder: Path, name: str) -> tuple[Path, Path]:

@@ -1,7 +1,7 @@
 """The lessons: each pair of files becomes one lesson with both languages, rendered once."""
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import pairwise
 from pathlib import Path
 from threading import Lock
@@ -124,6 +124,13 @@ def load(folder: Path | None = None) -> Lessons:
         if folder not in _loaded:
             _loaded[folder] = read(folder)
         return _loaded[folder]
+
+
+@cache
+def figure(name: str, language: str) -> str:
+    """Return one of our drawings for a question: without its caption. Errors: LessonFault."""
+    folder = config.content_folder("lessons")
+    return read_drawing(folder, name).figure(language, captioned=False)
 
 
 def read(folder: Path) -> Lessons:

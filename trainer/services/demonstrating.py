@@ -518,7 +518,10 @@ def _missed(member: Member, items: list[sitting.Shown], how: str, about: str) ->
 def _right(one: sitting.Shown) -> list[str]:
     if one.problem is not None:
         return [one.problem.blank.typed]
-    return [str(place) for place, option in enumerate(one.question.options) if option.right]
+    places = range(len(one.question.options))
+    if one.question.in_rows:
+        return [f"{place}:{place}" for place in places]
+    return [str(place) for place in places if one.question.options[place].right]
 
 
 def _wrong(one: sitting.Shown) -> list[str]:
@@ -526,5 +529,8 @@ def _wrong(one: sitting.Shown) -> list[str]:
     if one.problem is not None:
         blank = one.problem.blank
         return [replace(blank, value=blank.slips[0].value).typed if blank.slips else "1"]
+    if one.question.in_rows:
+        last = len(one.question.options) - 1
+        return [f"{place}:{last - place}" for place in range(last + 1)]
     options = enumerate(one.question.options)
     return [next((str(place) for place, option in options if not option.right), "0")]

@@ -5,21 +5,30 @@ sitting. Every must-know must be right; the rest by the pass mark.
 """
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from math import ceil
 
 from sqlmodel import Session, select
 
 from trainer import bank, lessons
+from trainer.config import LANGUAGES
 from trainer.services import learning, recording
 from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
 from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtContent
+from trainer.words import Words
 
 PROBLEMS = 2
+NOTHING_YET = "-"
 FAILED_BEFORE_TALK = 2
 """Failed sittings after which the trainer talks with the person first."""
+
+
+SAME_TWICE = Words(
+    "Two lines have the same answer. Give each its own.",
+    "Dos líneas tienen la misma respuesta. Dé a cada una la suya.",
+)
 
 
 @dataclass(frozen=True)
@@ -30,17 +39,31 @@ class Shown:
     section: str  # of the lesson, which explains it
     question: bank.Question | None = None
     order: tuple[int, ...] = ()  # the options' own indices in the order shown
+    sides: tuple[int, ...] = ()  # of a match, the other halves in the order offered
+    figures: dict[str, str] = field(default_factory=dict)  # the drawing, by language
     problem: bank.Problem | None = None
 
     @property
-    def picked(self) -> tuple[int, ...]:
-        """Return the indices of the options picked."""
-        return tuple(int(part) for part in (self.item.answer or "").split())
+    def picked(self) -> tuple[int | None, ...]:
+        """Return the indices of the options picked.
+
+        Of an order or a match: what each option got, by its own index; None: nothing yet.
+        """
+        given = (self.item.answer or "").split()
+        return tuple(None if part == NOTHING_YET else int(part) for part in given)
 
     @property
     def answered(self) -> bool:
-        """Say whether there is an answer."""
-        return bool(self.item.answer)
+        """Say whether there is an answer, a whole one."""
+        if self.question is None:
+            return bool(self.item.answer)
+        return bool(self.picked) and None not in self.picked
+
+    @property
+    def twice(self) -> bool:
+        """Say whether two lines of an order or a match got the same."""
+        return self.question is not None and self.question.in_rows and \
+            len(set(self.picked)) < len(self.picked)
 
 
 def open_sitting(db: Session, person: Person, lesson: str) -> Sitting | None:
@@ -188,7 +211,9 @@ def close(db: Session, by: Scribe, sitting: Sitting, language: str, pass_mark: i
 
 
 def asked_again(one: Shown, language: str) -> str:
-    """Return what to say of a typed answer that cannot be read or can be read two ways, or ""."""
+    """Return what to say of an answer that cannot be read, or can be read two ways; else ""."""
+    if one.answered and one.twice:
+        return SAME_TWICE(language)
     if one.problem is None or not one.answered:
         return ""
     marking = bank.mark(one.problem.blank, one.item.answer, language)
@@ -223,14 +248,25 @@ def _draw(db: Session, sitting: Sitting, earlier: list[Sitting]) -> list[Sitting
 
 
 def _question_item(sitting: Sitting, question: bank.Question, seed: int) -> SittingItem:
-    order = bank.shuffle(range(len(question.options)), seed)
+    places = range(len(question.options))
+    order = bank.shuffle(places, seed)
+    if question.form == "order" and order == list(places):  # nothing would be left to do
+        order = order[1:] + order[:1]
+    drawn = {"order": order, "question": question.freeze()}
+    if question.form == "match":
+        drawn["sides"] = bank.shuffle(places, seed + 1)
+    if question.drawing:
+        # As it was seen, whatever becomes of the drawing.
+        drawn["figures"] = {
+            language: lessons.figure(question.drawing, language) for language in LANGUAGES
+        }
     return SittingItem(
         sitting_id=sitting.id,
         position=0,
         kind="question",
         slug=question.slug,
         must_know=question.must_know,
-        drawn=json.dumps({"order": order, "question": question.freeze()}, ensure_ascii=False),
+        drawn=json.dumps(drawn, ensure_ascii=False),
     )
 
 
@@ -250,23 +286,40 @@ def _show(item: SittingItem) -> Shown:
     # changes nothing of it.
     drawn = json.loads(item.drawn)
     if item.kind == "question":
-        question = bank.thaw_question(drawn["question"])
-        return Shown(item, drawn["question"]["section"], question, tuple(drawn["order"]))
+        return Shown(
+            item, drawn["question"]["section"], bank.thaw_question(drawn["question"]),
+            order=tuple(drawn["order"]), sides=tuple(drawn.get("sides", ())),
+            figures=drawn.get("figures", {}),
+        )  # fmt: skip
     return Shown(item, drawn["section"], problem=bank.thaw(drawn["problem"]))
 
 
 def _kept(one: Shown, given: list[str]) -> str:
     if one.problem is not None:
         return (given[0] if given else "").strip()[:80]
+    if one.question.in_rows:
+        return _kept_rows(one, given)
     known = {str(index) for index in one.order}
     if not set(given) <= known or (one.question.form == "choice" and len(given) > 1):
         raise Refusal("Pick from the answers that are shown.")
     return " ".join(sorted(set(given)))
 
 
+def _kept_rows(one: Shown, given: list[str]) -> str:
+    """Return what each option got, by its own index; `given` is one `option:got` a line."""
+    places = [str(index) for index in range(len(one.order))]
+    got = dict.fromkeys(places, NOTHING_YET)
+    for line in filter(None, given):
+        option, _, value = line.partition(":")
+        if option not in places or value not in places:
+            raise Refusal("Pick from the answers that are shown.")
+        got[option] = value
+    return "" if set(got.values()) == {NOTHING_YET} else " ".join(got.values())
+
+
 def _mark(one: Shown, language: str) -> tuple[bool, str]:
     if one.question is not None:
-        return bank.mark_choice(one.question, list(one.picked)), ""
+        return bank.mark_question(one.question, list(one.picked)), ""
     found = bank.mark(one.problem.blank, one.item.answer, language)
     return found.verdict == "right", found.slip.key if found.slip else ""
 

@@ -240,6 +240,7 @@ def result(number: int):
         again=again,
         talk=talk,
         marking=lambda one: sitting.marking(one, current()),
+        given_at=_given_at,
         pass_mark=access.settings().pass_mark,
     )
 
@@ -306,10 +307,29 @@ def _review_page(there: Sitting, items: list[sitting.Shown], fault: str = ""):
         lesson=_lesson(there.lesson),
         items=items,
         again=again,
+        given_of=_given_of,
         ready=all(one.answered and not again[one.item.position] for one in items),
         fault=fault,
         here=f"/sittings/{there.id}/review",
     )
+
+
+def _given_of(one: sitting.Shown) -> list[str]:
+    """Return the answer to a question as lines to look over."""
+    options = one.question.options
+    if one.question.form == "order":
+        steps = sorted(zip(one.picked, options, strict=True), key=lambda pair: pair[0])
+        return [f"{place + 1}. {option.text(current())}" for place, option in steps]
+    if one.question.form == "match":
+        return [f"{option.text(current())} – {options[to].to(current())}"
+                for to, option in zip(one.picked, options, strict=True)]
+    return [options[index].text(current()) for index in one.picked]
+
+
+def _given_at(one: sitting.Shown, index: int) -> str:
+    """Return what one line of an order or a match was given."""
+    got = one.picked[index]
+    return one.question.options[got].to(current()) if one.question.form == "match" else str(got + 1)
 
 
 def _onward(db, slug: str) -> tuple[str, str]:
