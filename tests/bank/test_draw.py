@@ -471,6 +471,20 @@ def test_a_sitting_prefers_what_was_not_seen(folder):
         assert not {question.slug for question in asked} & seen
 
 
+def test_of_what_was_seen_a_sitting_asks_first_what_was_missed(folder):
+    found = read_folder(folder)
+    every = set(found.questions)
+    missed = {"question-5", "question-9"}
+    for seed in range(100):
+        asked = {q.slug for q in draw_questions(found, "factors", seed, every, missed)}
+        assert missed <= asked
+    # What was never asked comes before both.
+    seen = every - {f"question-{number}" for number in range(9, 14)}
+    for seed in range(100):
+        asked = {q.slug for q in draw_questions(found, "factors", seed, seen, {"question-5"})}
+        assert asked & {f"question-{number}" for number in range(4, 9)} == set()
+
+
 def test_a_sitting_draws_on_what_was_seen_when_nothing_else_is_left(folder):
     found = read_folder(folder)
     asked = draw_questions(found, "factors", 3, set(found.questions))

@@ -264,6 +264,24 @@ def test_a_sitting_is_its_owners_alone(works):
         assert sitting.own(db, there.id, lee).id == there.id
 
 
+def test_what_was_missed_is_asked_again_before_what_was_right(works, monkeypatch):
+    first = sit(works, must_wrong=1, rest_wrong=2)
+    with works.store.reading() as db:
+        items = sitting.shown(db, db.get(Sitting, first.id))
+    missed = {one.item.slug for one in items if one.question and not one.item.right}
+    handed = {}
+
+    def spy(found, lesson, seed, seen, missed=frozenset()):
+        handed.update(seen=seen, missed=missed)
+        return bank.load().for_lesson(lesson)[:9]
+
+    monkeypatch.setattr(bank, "draw_questions", spy)
+    begin(works)
+    assert missed
+    assert missed <= handed["missed"] <= handed["seen"]
+    assert handed["missed"] & {one.item.slug for one in items if one.item.right} == set()
+
+
 # Forms in which each line gets an answer of its own.
 
 ORDER, MATCH, PICTURE = "maximum-in-order", "factor-of-each", "read-the-measuring-stick"

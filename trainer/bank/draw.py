@@ -9,6 +9,7 @@ So the same exercise and seed give the same problem on every machine, for ever.
 
 import re
 from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
@@ -479,15 +480,18 @@ def _text_key(value: Any) -> str:
 # The questions of a sitting.
 
 
-def draw_questions(bank: Bank, lesson: str, seed: int, seen: set[str]) -> tuple[Question, ...]:
+def draw_questions(
+    bank: Bank, lesson: str, seed: int, seen: set[str], missed: AbstractSet[str] = frozenset()
+) -> tuple[Question, ...]:
     """Return the questions of a sitting: every must-know, and others up to nine, in mixed order.
 
-    Questions whose slug is not in `seen` are preferred to those that the person has met.
+    Questions that the person has not had (slugs in `seen`) come before those they last missed,
+    and these before the rest.
     """
     lots = Lots(f"questions|{lesson}|{seed}")
     questions = bank.for_lesson(lesson)
     must = [question for question in questions if question.must_know]
     others = lots.shuffled([question for question in questions if not question.must_know])
-    others.sort(key=lambda question: question.slug in seen)
+    others.sort(key=lambda question: (question.slug in seen, question.slug not in missed))
     wanted = max(0, QUESTIONS_IN_A_SITTING - len(must))
     return tuple(lots.shuffled(must + others[:wanted]))

@@ -229,12 +229,14 @@ def marking(one: Shown, language: str) -> bank.Marking | None:
 
 def _draw(db: Session, sitting: Sitting, earlier: list[Sitting]) -> list[SittingItem]:
     found = bank.load()
-    seen = set(
-        db.exec(
-            select(SittingItem.slug).where(SittingItem.sitting_id.in_([one.id for one in earlier]))
-        )
+    before = db.exec(
+        select(SittingItem.slug, SittingItem.right)
+        .where(SittingItem.sitting_id.in_([one.id for one in earlier]))
+        .order_by(SittingItem.id)
     )
-    asked = bank.draw_questions(found, sitting.lesson, sitting.seed, seen)
+    last = dict(before.all())  # how each was answered the last time it was asked
+    missed = {slug for slug, right in last.items() if right is False}
+    asked = bank.draw_questions(found, sitting.lesson, sitting.seed, set(last), missed)
     questions = [
         _question_item(sitting, question, sitting.seed + place)
         for place, question in enumerate(asked, start=1)
