@@ -113,6 +113,23 @@ def test_a_drawing_reads_like_a_problem():
     assert re.search(r"÷ [\d,]+ = ", shown)
 
 
+def test_checking_the_content_prints_what_is_in_it_and_what_is_asked_of_each_element():
+    done = run("check-content")
+    assert done.exit_code == 0
+    lines = [line.split() for line in done.stdout.splitlines()]
+    rows = {line[0]: line[1:] for line in lines if line}
+    # words en, es, grade, ease, sections, drawings, exercises, questions, must-know, elements
+    factors = rows["protection-factors"]
+    asked = bank.load().for_lesson("protection-factors")
+    taught = bank.load().exercises_for("protection-factors")
+    assert factors[6:9] == [str(len(taught)), str(len(asked)), str(sum(q.must_know for q in asked))]
+    assert float(factors[2]) <= 8
+    assert float(factors[3]) >= 60
+    every = bank.load().questions.values()
+    parts = ("i", "ii", "iii", "iv", "v", "vi", "vii")
+    assert sum(int(rows[f"(k)(1)({part})"][0]) for part in parts) == len(every)
+
+
 def test_every_exercise_is_listed():
     listed = told("exercises")
     assert {one["exercise"] for one in listed} == set(bank.load().exercises)

@@ -1,6 +1,6 @@
 """`check-content`: what is wrong with lessons, drawings and questions."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import click
@@ -29,13 +29,58 @@ def check_content() -> None:
         click.echo(str(fault))
     if faults:
         raise Stop(f"Faults in lessons and questions: {len(faults)}.", BROKEN)
-    for row in lessons.summary():
-        click.echo(f"{row.lesson}: {row.words_en} words in English, {row.words_es} in Spanish, "
-                   f"{row.sections} sections, {row.drawings} drawings")
+    _print_lessons()
+    _print_elements()
     note = lessons.reading_note()
     if note:
         click.echo(note, err=True)
     click.echo(f"No fault in {content_folder('lessons')} and {content_folder('questions')}.")
+
+
+def _print_lessons() -> None:
+    """Print a table, a line a lesson: how long, how hard, what is in it and asked of it."""
+    from trainer import bank, lessons
+
+    found = bank.load()
+    columns = ("lesson", "words en", "es", "grade en", "ease es", "sections", "drawings",
+               "exercises", "questions", "must-know", "elements")
+    lines = []
+    for row in lessons.summary():
+        asked = found.for_lesson(row.lesson)
+        lines.append((
+            row.lesson, row.words_en, row.words_es, _level(row.grade_en), _level(row.score_es),
+            row.sections, row.drawings, row.exercises, len(asked),
+            sum(one.must_know for one in asked),
+            " ".join(sorted({one.element for one in asked})),
+        ))  # fmt: skip
+    _print_table(columns, lines)
+
+
+def _print_elements() -> None:
+    """Print how often each element is asked about, over all lessons."""
+    from trainer import bank
+    from trainer.reference import training_elements
+
+    found = bank.load().questions.values()
+    _print_table(("element", "questions", "must-know"), [
+        (row.paragraph, sum(one.element == row.paragraph for one in found),
+         sum(one.element == row.paragraph and one.must_know for one in found))
+        for row in training_elements.seven()
+    ])
+
+
+def _print_table(heads: Sequence[str], lines: Sequence[Sequence[object]]) -> None:
+    rows = [heads, *([str(cell) for cell in line] for line in lines)]
+    widths = [max(len(row[at]) for row in rows) for at in range(len(heads))]
+    for row in rows:
+        cells = [row[0].ljust(widths[0]), *(cell.rjust(width) for cell, width in
+                                            zip(row[1:], widths[1:], strict=True))]
+        click.echo("  ".join(cells).rstrip())
+    click.echo()
+
+
+def _level(measured: float | None) -> str:
+    return "-" if measured is None else f"{measured:.1f}"
 
 
 def _exercises() -> list[str]:

@@ -319,7 +319,7 @@ def _given_of(one: sitting.Shown) -> list[str]:
     options = one.question.options
     if one.question.form == "order":
         steps = sorted(zip(one.picked, options, strict=True), key=lambda pair: pair[0])
-        return [f"{place + 1}. {option.text(current())}" for place, option in steps]
+        return [f"{place + 1}. {option.text(current()).rstrip('.')}" for place, option in steps]
     if one.question.form == "match":
         return [f"{option.text(current())} – {options[to].to(current())}"
                 for to, option in zip(one.picked, options, strict=True)]
