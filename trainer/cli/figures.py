@@ -194,7 +194,7 @@ def _exercise(slug: str) -> "Exercise":
 def _text(problem: "Problem", language: str) -> str:
     """Return the problem as a person meets it: a pick with what there is to pick from."""
     options = [label for _, label in problem.blank.options(language)]
-    return "\n- ".join([problem.text(language), *options])
+    return "\n- ".join([problem.text(language).replace("**", ""), *options])
 
 
 def _problem_as_json(problem: "Problem", language: str) -> dict[str, Any]:
