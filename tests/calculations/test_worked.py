@@ -50,6 +50,13 @@ def test_lists_periods_words_and_dates_are_read():
         "oil_mg_per_m3": "1", "odour": "perhaps"}).parameter == "odour"
 
 
+def test_words_are_read_whatever_their_case():
+    flow = {"flow": "120", "unit": "l/min", "facepiece": "Tight"}
+    assert work(CATALOGUE["airline_flow_adequate"],
+                read(CATALOGUE["airline_flow_adequate"], flow)).result is True
+    assert read(CATALOGUE["approval_kind"], {"prefix": "tc-84a"}) == {"prefix": "TC-84A"}
+
+
 def test_what_is_left_out_is_not_there():
     given = {"apf": "10", "limit": "50", "idlh": " "}
     assert read(CATALOGUE["maximum_use_concentration"], given) == {"apf": 10, "limit": 50}

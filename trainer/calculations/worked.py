@@ -122,11 +122,13 @@ def _yes_no(parameter: Parameter, text: str) -> bool:
 
 
 def _word(parameter: Parameter, text: str) -> str:
-    return text
+    """Return the word, as it is written among the choices whatever its case."""
+    known = {key.casefold(): key for key, _ in parameter.choices}
+    return known.get(text.casefold(), text)
 
 
 def _words(parameter: Parameter, text: str) -> list[str]:
-    return [one.strip() for one in text.split(",")]
+    return [_word(parameter, one.strip()) for one in text.split(",")]
 
 
 def _date(parameter: Parameter, text: str) -> date:
