@@ -31,6 +31,7 @@ GOOD = {
         "oil": True, "efficiency_percent": 95, "powered": False, "shifts": 1,
         "candidates": ["N95", "N100", "R95"],
     },
+    "filters_for": {"oil": True, "powered": False, "efficiency_percent": 99, "shifts": 1},
     "approval_kind": {"prefix": "TC-84A"},
     "effective_protection_factor": {"apf": 50, "worn_minutes": 450, "shift_minutes": 480},
     "time_weighted_average": {

@@ -27,19 +27,19 @@ def test_a_percentage_that_is_none_is_refused(efficiency):
     ("task", "suiting"),
     [
         # 42 CFR 84.170(a)(2): N only where no oil; R and P with oil.
-        ({"oil_present": False, "powered": False},
+        ({"oil": False, "powered": False},
          {"N95", "N99", "N100", "R95", "R99", "R100", "P95", "P99", "P100"}),
-        ({"oil_present": True, "powered": False}, {"R95", "R99", "R100", "P95", "P99", "P100"}),
+        ({"oil": True, "powered": False}, {"R95", "R99", "R100", "P95", "P99", "P100"}),
         # NIOSH 96-101: R with oil for one shift only.
-        ({"oil_present": True, "powered": False, "shifts": 2}, {"P95", "P99", "P100"}),
-        ({"oil_present": False, "powered": False, "shifts": 2, "efficiency_percent": 99.97},
+        ({"oil": True, "powered": False, "shifts": 2}, {"P95", "P99", "P100"}),
+        ({"oil": False, "powered": False, "shifts": 2, "efficiency_percent": 99.97},
          {"N100", "R100", "P100"}),
-        ({"oil_present": True, "powered": False, "efficiency_percent": 99},
+        ({"oil": True, "powered": False, "efficiency_percent": 99},
          {"R99", "R100", "P99", "P100"}),
         # 42 CFR 84.170(b): PAPR classes; those whose oil meaning was not read are left out.
-        ({"oil_present": True, "powered": True}, {"HE"}),
-        ({"oil_present": False, "powered": True}, {"HE"}),
-        ({"oil_present": False, "powered": False, "efficiency_percent": 99.99}, set()),
+        ({"oil": True, "powered": True}, {"HE"}),
+        ({"oil": False, "powered": True}, {"HE"}),
+        ({"oil": False, "powered": False, "efficiency_percent": 99.99}, set()),
     ],
 )  # fmt: skip
 def test_which_filters_suit_a_task(task, suiting):
@@ -57,15 +57,6 @@ def test_of_several_only_the_one_that_serves_is_picked():
     assert filters.filter_for_task(True, 99, False, 1, ["N100", "R95", "R99"]) == "R99"
     with pytest.raises(CalculationFault, match="exactly one filter that serves, not 2"):
         filters.filter_for_task(True, 95, False, 1, ["R95", "P95"])
-
-
-def test_a_rating_is_read():
-    rating = filters.filter_rating("N95")
-    assert (rating.oil, rating.efficiency_percent, rating.penetration_percent) == ("no", 95, 5)
-    for unknown in ("N97", "PAPR100-N", ""):
-        with pytest.raises(CalculationFault) as fault:
-            filters.filter_rating(unknown)
-        assert fault.value.parameter == "class_name"
 
 
 @given(some.floats(0, 50), some.floats(0, 50))

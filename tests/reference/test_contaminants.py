@@ -97,7 +97,7 @@ def test_the_printed_conversion_is_weight_by_molar_volume(slug):
 
 
 def test_the_wanted_worksites_of_tern_quay_have_a_contaminant_with_a_limit():
-    held = {row.tern_quay for row in contaminants.at_tern_quay() if row.limit is not None}
+    held = {row.tern_quay for row in contaminants.rows() if row.tern_quay and row.limit is not None}
     assert held == {"blast-shed", "laminating-loft", "spray-hall", "joinery"}
 
 

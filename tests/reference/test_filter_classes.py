@@ -34,10 +34,3 @@ def test_there_are_nine_classes_without_blower_and_three_with():
 def test_what_is_from_memory_is_not_seen():
     unseen = {row.name for row in filter_classes.rows() if not row.seen}
     assert unseen == {"PAPR100-N", "PAPR100-P"}
-
-
-def test_the_letters_are_explained_in_both_languages():
-    row = filter_classes.get("P100")
-    assert row.meaning("en") == "oil proof"
-    assert row.meaning("es") == "a prueba de aceite"
-    assert "no resistente" in filter_classes.get("N95").meaning("es")

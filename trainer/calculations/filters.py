@@ -67,39 +67,26 @@ def total_inward_leakage(
     return float(through + around)
 
 
-def filter_rating(class_name: str) -> FilterClass:
-    """Return what a rating such as "N95" says about oil, efficiency and penetration.
-
-    Errors: CalculationFault for a class that is not known from its source.
-    Source: 42 CFR 84.170
-
-    >>> rating = filter_rating("P100")
-    >>> rating.oil, rating.efficiency_percent, rating.penetration_percent
-    ('yes', 99.97, 0.03)
-    """
-    return _seen(class_name, "class_name")
-
-
 def filters_for(
-    oil_present: bool, powered: bool, efficiency_percent: float = 95, shifts: int = 1
-) -> tuple[str, ...]:
+    oil: bool, powered: bool, efficiency_percent: float = 95, shifts: int = 1
+) -> list[str]:
     """Return the names of all classes that serve a task in which only particles are in the air.
 
     Parameters as for `filter_for_task`. A class whose meaning was not read in its source is
     left out, so that for a powered unit only HE is named.
     Errors: CalculationFault. Source: 42 CFR 84.170; NIOSH Publication 96-101
 
-    >>> filters_for(oil_present=True, powered=False, efficiency_percent=99)
-    ('R99', 'R100', 'P99', 'P100')
+    >>> filters_for(oil=True, powered=False, efficiency_percent=99)
+    ['R99', 'R100', 'P99', 'P100']
     """
     task = (
-        yes_or_no("oil_present", oil_present),
+        yes_or_no("oil", oil),
         percentage("efficiency_percent", efficiency_percent),
         yes_or_no("powered", powered),
         shifts,
     )
     names = (row.name for row in filter_classes.rows() if row.seen)
-    return tuple(name for name in names if not why_not(name, *task))
+    return [name for name in names if not why_not(name, *task)]
 
 
 def filter_for_task(
@@ -167,11 +154,11 @@ def letters_for(oil: bool, powered: bool, shifts: int) -> str:
     return "R or P" if shifts <= 1 else "P"
 
 
-def _seen(name: str, parameter: str = "candidates") -> FilterClass:
+def _seen(name: str) -> FilterClass:
     found = filter_classes.get(name)
     if found is None or not found.seen:
         raise CalculationFault(
-            parameter,
+            "candidates",
             "{it} must name a class of filter such as P100; {name} is none that is known.",
             "{it} tiene que nombrar una clase de filtro como P100; {name} no se conoce.", name=name,
         )

@@ -91,11 +91,6 @@ def get(slug: str) -> Contaminant | None:
     return next((row for row in rows() if row.slug == slug), None)
 
 
-def at_tern_quay() -> tuple[Contaminant, ...]:
-    """Return those that the invented worksites have."""
-    return tuple(row for row in rows() if row.tern_quay)
-
-
 def _row(cells: dict[str, str]) -> Contaminant:
     values = {name: table.number(cells[name]) for name in _NUMBERS}
     return Contaminant(

@@ -32,10 +32,6 @@ class FilterClass:
         """Return whether every field was read in the source; only these may be used in marking."""
         return self.checked == "yes"
 
-    def meaning(self, language: str) -> str:
-        """Return what the letters say about oil, "en" or "es"."""
-        return table.said(language, self.english, self.spanish)
-
 
 @cache
 def rows() -> tuple[FilterClass, ...]:

@@ -273,7 +273,9 @@ def _answer(worked: Worked) -> str:
         rounded = number(result, figures=worked.calculation.figures)
         return f"{rounded} {worked.unit if worked.unit[:3] != 'as ' else ''}".strip()
     if isinstance(result, list):
-        return gettext("%(count)s classes", count=len(result)) if result else gettext("None")
+        if worked.calculation.parameter("seal_broken"):  # too many names for one line
+            return gettext("%(count)s classes", count=len(result))
+        return ", ".join(result) or gettext("None")
     named = _named(worked.calculation, result)
     return named(language) if isinstance(named, Words) else str(named)
 

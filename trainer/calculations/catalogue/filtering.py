@@ -1,5 +1,7 @@
 """What gets through a filter, which filter serves, what the approval number says."""
 
+from collections.abc import Iterable
+
 from trainer.calculations import filters, labels
 from trainer.calculations.catalogue.shapes import (
     PERCENT_RANGE,
@@ -11,6 +13,7 @@ from trainer.calculations.catalogue.shapes import (
     Parameter,
     apart,
     comes_to,
+    none,
     only,
     step,
     yes_no,
@@ -103,12 +106,24 @@ def _task_slips(inputs: Inputs) -> Named:
 
 
 def _task_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
-    lines = [step("By the letters: {letters}", "Según las letras: {letters}",
-                  letters=_LETTERS[parts["letters"]])]
-    for name in inputs["candidates"]:
-        reason = filters.why_not(name, **_task(inputs))
-        lines.append(step("{name}: {why}", name=name, why=_WHY[reason]))
-    return lines
+    return _verdicts(_task(inputs), inputs["candidates"])
+
+
+def _all_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
+    usual = {"efficiency_percent": 95, "shifts": 1}
+    fit = [row.name for row in filter_classes.rows()
+           if row.seen and row.powered == inputs["powered"]]
+    return _verdicts(usual | inputs, fit)
+
+
+def _verdicts(task: Named, names: Iterable[str]) -> list[Words]:
+    letters = filters.letters_for(task["oil"], task["powered"], task["shifts"])
+    return [
+        step("By the letters: {letters}", "Según las letras: {letters}",
+             letters=_LETTERS[letters]),
+        *(step("{name}: {why}", name=name, why=_WHY[filters.why_not(name, **task)])
+          for name in names),
+    ]
 
 
 def _approval_slips(inputs: Inputs) -> Named:
@@ -140,6 +155,12 @@ _WHY = {
 _EFFICIENCY = Parameter(
     "efficiency_percent", "%", Words("Least share that is caught", "Parte mínima que atrapa"),
     PERCENT_RANGE,
+)  # fmt: skip
+_OIL = yes_no("oil", "Is there oil in the air?", "¿Hay aceite en el aire?", True)
+_POWERED = yes_no("powered", "Is it for a powered unit?", "¿Es para un equipo motorizado?", True)
+_SHIFTS = Parameter(
+    "shifts", "", Words("Shifts that the same filter is used", "Turnos que se usa el mismo filtro"),
+    Words("1 and above", "1 o más"), "whole",
 )  # fmt: skip
 _NAMES = tuple((row.name, same(row.name)) for row in filter_classes.rows() if row.seen)
 _KINDS = tuple(
@@ -187,17 +208,25 @@ GROUP = Group(
             {"filter_penetration_percent": 5, "face_seal_leakage_percent": 2},
         ),
         Calculation(
+            "filters_for", filters.filters_for,
+            Words("Filters that serve", "Filtros que sirven"),
+            Words("Which filters serve the task?", "¿Qué filtros sirven para la tarea?"),
+            (
+                _OIL, _POWERED,
+                Parameter("efficiency_percent", "%", _EFFICIENCY.label, PERCENT_RANGE,
+                          needed=False, usual=95),
+                Parameter("shifts", "", _SHIFTS.label, _SHIFTS.range, "whole", False, usual=1),
+            ),
+            "", "42 CFR 84.170; oil and service time: NIOSH Publication 96-101",
+            only(filters.filters_for), none, _all_steps,
+            {"oil": True, "powered": False, "efficiency_percent": 99, "shifts": 1},
+        ),
+        Calculation(
             "filter_for_task", filters.filter_for_task,
             Words("Filter that serves", "Filtro que sirve"),
-            Words("Which filter serves the task?", "¿Qué filtro sirve para la tarea?"),
+            Words("Which of these few filters serves?", "¿Cuál de estos pocos filtros sirve?"),
             (
-                yes_no("oil", "Is there oil in the air?", "¿Hay aceite en el aire?", True),
-                _EFFICIENCY,
-                yes_no("powered", "Is it for a powered unit?", "¿Es para un equipo motorizado?",
-                       True),
-                Parameter("shifts", "", Words("Shifts that the same filter is used",
-                                              "Turnos que se usa el mismo filtro"),
-                          Words("1 and above", "1 o más"), "whole"),
+                _OIL, _EFFICIENCY, _POWERED, _SHIFTS,
                 Parameter("candidates", "", Words("Filters to choose from",
                                                   "Filtros para elegir"),
                           Words("exactly one of them serves", "exactamente uno sirve"), "words",
