@@ -264,6 +264,30 @@ def test_a_sitting_is_its_owners_alone(works):
         assert sitting.own(db, there.id, lee).id == there.id
 
 
+def test_what_a_page_saved_by_itself_never_undoes_what_the_button_sent(works):
+    read_all(works)
+    there, items = begin(works)
+    one = next(one for one in items if one.question)
+    position, whole = one.item.position, right_answer(one)
+
+    def send(given: list[str], since: int | None = None) -> Shown:
+        with works.store.writing() as db:
+            row = db.get(Sitting, there.id)
+            sitting.answer(db, row, position, given, works.now, since)
+        with works.store.reading() as db:
+            return sitting.shown(db, db.get(Sitting, there.id))[position - 1]
+
+    # The page saves by itself, the button sends it all; then a saving comes that set out before.
+    assert send(whole[:1], since=0).item.savings == 0
+    assert send(whole).item.savings == 1
+    with pytest.raises(Refusal, match="Open the question again"):
+        send(wrong_answer(one), since=0)
+    kept = send(whole, since=1)
+    assert sitting.bank.mark_question(kept.question, list(kept.picked))
+    # Opened again, it saves by itself as before.
+    assert send(wrong_answer(one), since=1).item.savings == 1
+
+
 def test_what_was_missed_is_asked_again_before_what_was_right(works, monkeypatch):
     first = sit(works, must_wrong=1, rest_wrong=2)
     with works.store.reading() as db:

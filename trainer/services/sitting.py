@@ -160,11 +160,16 @@ def shown(db: Session, sitting: Sitting) -> list[Shown]:
     return [_show(item) for item in db.exec(query)]
 
 
-def answer(db: Session, sitting: Sitting, position: int, given: list[str], now: datetime) -> bool:
+def answer(
+    db: Session, sitting: Sitting, position: int, given: list[str], now: datetime,
+    since: int | None = None,
+) -> bool:
     """Keep one answer; nothing is marked until the sitting closes. Say whether one is kept.
 
     given   indices of options picked, or the text typed, as a list of one
-    Errors: Refusal once the sitting is closed, or for an option that is not there.
+    since   of a page that saves by itself: how often the answer had been sent when it was opened
+    Errors: Refusal once the sitting is closed, for an option that is not there, or when the page
+    is older than an answer that was sent since.
     """
     if sitting.closed_at:
         raise Refusal("This sitting is closed; its answers stay as they are.")
@@ -175,6 +180,10 @@ def answer(db: Session, sitting: Sitting, position: int, given: list[str], now: 
     if item is None:
         raise Refusal("This sitting has no such question.")
     one = _show(item)
+    if since is None:
+        one.item.savings += 1
+    elif since < one.item.savings:
+        raise Refusal("This was answered since the page was opened. Open the question again.")
     one.item.answer = _kept(one, given)
     one.item.answered_at = now
     db.add(one.item)

@@ -225,6 +225,8 @@ class SittingItem(SQLModel, table=True):
     must_know: bool = False
     answer: str | None = None  # option indices with a space between, or the text typed
     answered_at: datetime | None = None
+    # How often the button sent an answer; a page that saves by itself tells what it began from.
+    savings: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     right: bool | None = None  # set when the sitting is closed
     slip: str = ""
 

@@ -177,11 +177,14 @@ def item(number: int, position: int):
 def answer(number: int, position: int):
     """Keep one answer; nothing is marked until the sitting closes."""
     given = request.form.getlist("answer")
+    since = request.form.get("since", type=int) if htmx.wants_part() else None
     try:
         with writing() as db:
             there = sitting.own(db, number, g.person) or abort(404)
-            kept = sitting.answer(db, there, position, given, now())
+            kept = sitting.answer(db, there, position, given, now(), since)
     except Refusal as refusal:
+        if since is not None and not _own(number)[0].closed_at:
+            return render_template("worker/_not_kept.html", refusal=say(refusal))
         # The review page leads on to the result of a sitting that is closed.
         flash(say(refusal), "error")
         return htmx.go(f"/sittings/{number}/review")

@@ -1,0 +1,65 @@
+"""Answers that reach the server in another order than they were given."""
+
+import pytest
+
+from tests.conftest import right_answer, wrong_answer
+from trainer import lessons
+from trainer.services import learning, sitting
+from trainer.store.tables import Sitting
+
+SLUG = "protection-factors"
+PARTIAL = {"HX-Request": "true", "HX-Request-Type": "partial"}
+
+
+@pytest.fixture
+def begun(works) -> tuple[Sitting, list[sitting.Shown]]:
+    """Begin a sitting for Lee."""
+    lesson = lessons.load().get(SLUG)
+    with works.store.writing() as db:
+        for section in lesson.sections:
+            learning.finish_section(db, works.people["Lee"], lesson, section.id, works.now)
+        there = sitting.begin(db, works.people["Lee"], lesson, works.now)
+        return there, sitting.shown(db, there)
+
+
+def kept(works, there: Sitting, position: int) -> sitting.Shown:
+    """Return an item as it is kept now."""
+    with works.store.reading() as db:
+        return sitting.shown(db, db.get(Sitting, there.id))[position - 1]
+
+
+def test_a_saving_that_comes_late_does_not_undo_the_answer_that_was_sent(works, browser, begun):
+    there, items = begun
+    one = next(one for one in items if one.question and not one.question.in_rows)
+    path = f"/sittings/{there.id}/{one.item.position}"
+    lee = browser("Lee")
+    lee.get(path)
+    since = lee.soup.select_one("[name=since]")["value"]
+    early = lee.post(path, headers=PARTIAL, answer=wrong_answer(one), since=since)
+    assert "Saved at" in early.text
+    lee.get(path)
+    lee.post(path, answer=right_answer(one), since=since)
+    late = lee.post(path, headers=PARTIAL, answer=wrong_answer(one), since=since)
+    assert late.status_code == 200
+    assert "Open the question again" in late.text
+    assert "Saved at" not in late.text
+    now = kept(works, there, one.item.position)
+    assert list(map(str, now.picked)) == right_answer(one)
+    # The page opened again saves by itself as before.
+    lee.get(path)
+    since = lee.soup.select_one("[name=since]")["value"]
+    assert "Saved at" in lee.post(
+        path, headers=PARTIAL, answer=wrong_answer(one), since=since
+    ).text
+
+
+def test_the_button_always_wins(works, browser, begun):
+    there, items = begun
+    one = next(one for one in items if one.question and not one.question.in_rows)
+    path = f"/sittings/{there.id}/{one.item.position}"
+    first, second = browser("Lee"), browser("Lee")
+    first.get(path)
+    second.get(path)
+    first.post(path, answer=wrong_answer(one))
+    second.post(path, answer=right_answer(one))
+    assert list(map(str, kept(works, there, one.item.position).picked)) == right_answer(one)
