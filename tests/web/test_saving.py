@@ -4,8 +4,9 @@ import pytest
 
 from tests.conftest import right_answer, wrong_answer
 from trainer import lessons
-from trainer.services import learning, sitting
-from trainer.store.tables import Sitting
+from trainer.services import learning, observing, sitting
+from trainer.store import people
+from trainer.store.tables import Practice, Sitting
 
 SLUG = "protection-factors"
 PARTIAL = {"HX-Request": "true", "HX-Request-Type": "partial"}
@@ -63,3 +64,29 @@ def test_the_button_always_wins(works, browser, begun):
     first.post(path, answer=wrong_answer(one))
     second.post(path, answer=right_answer(one))
     assert list(map(str, kept(works, there, one.item.position).picked)) == right_answer(one)
+
+
+def test_what_is_signed_is_what_stood_on_the_page_when_it_was_signed(
+    works, browser, monkeypatch
+):
+    with works.store.writing() as db:
+        worn = people.respirators(db, works.people["Lee"].id)[0]
+        there = observing.begin(db, works.scribe("Tomas"), works.people["Lee"], worn)
+        acts = [act.slug for act in observing.acts_for(worn)]
+    mark, called = observing.mark, []
+
+    def mark_late(db, by, practice, marks):
+        # A saving of the page's own, from before the last change, comes in after the first.
+        called.append(1)
+        late = {acts[0]: "not_yet"} if len(called) == 1 else {}
+        mark(db, by, practice, marks | late)
+
+    monkeypatch.setattr(observing, "mark", mark_late)
+    tomas = browser("Tomas")
+    tomas.get(f"/practice/{there.id}")
+    tomas.post(f"/practice/{there.id}", act="sign",
+               **{f"act-{slug}": "unprompted" for slug in acts})
+    with works.store.reading() as db:
+        signed = db.get(Practice, there.id)
+        assert signed.passed is True
+        assert set(observing.seen(db, signed).values()) == {"unprompted"}
