@@ -485,13 +485,24 @@ def draw_questions(
 ) -> tuple[Question, ...]:
     """Return the questions of a sitting: every must-know, and others up to nine, in mixed order.
 
-    Questions that the person has not had (slugs in `seen`) come before those they last missed,
-    and these before the rest.
+    Each element that the lesson asks about is asked at least once. Questions that the person has
+    not had (slugs in `seen`) come before those they last missed, and these before the rest.
     """
     lots = Lots(f"questions|{lesson}|{seed}")
     questions = bank.for_lesson(lesson)
     must = [question for question in questions if question.must_know]
     others = lots.shuffled([question for question in questions if not question.must_know])
     others.sort(key=lambda question: (question.slug in seen, question.slug not in missed))
-    wanted = max(0, QUESTIONS_IN_A_SITTING - len(must))
-    return tuple(lots.shuffled(must + others[:wanted]))
+    firsts = _one_of_each_element(others, {question.element for question in must})
+    rest = [question for question in others if question not in firsts]
+    wanted = max(len(firsts), QUESTIONS_IN_A_SITTING - len(must))
+    return tuple(lots.shuffled(must + (firsts + rest)[:wanted]))
+
+
+def _one_of_each_element(questions: list[Question], covered: set[str]) -> list[Question]:
+    """Return the first question of each element that is not covered yet."""
+    firsts: dict[str, Question] = {}
+    for question in questions:
+        if question.element not in covered:
+            firsts.setdefault(question.element, question)
+    return list(firsts.values())
