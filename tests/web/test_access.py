@@ -46,6 +46,7 @@ TABLE = (
         {"ordinal": "0", "step": "0"},
     ),
     ("POST", "/lessons/<slug>/sitting", ALL, "", {}),
+    ("POST", "/refresher", ALL, "", {}),
     ("GET", "/sittings/<int:number>/<int:position>", ALL, LEES, {}),
     ("POST", "/sittings/<int:number>/<int:position>", ALL, LEES, {"answer": "0"}),
     ("GET", "/sittings/<int:number>/review", ALL, LEES, {}),

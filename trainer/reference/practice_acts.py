@@ -8,13 +8,18 @@ from trainer.reference import table
 
 @dataclass(frozen=True)
 class PracticeAct:
-    """One act. `tight_only`: it exists only where a facepiece seals against the face."""
+    """One act.
+
+    tight_only    it exists only where a facepiece seals against the face
+    in_refresher  it is watched again six months after training
+    """
 
     slug: str
     english: str
     spanish: str
     tight_only: bool
     weak_in_studies: bool
+    in_refresher: bool
     source: str
     checked: str
 
@@ -40,5 +45,5 @@ def get(slug: str) -> PracticeAct | None:
 
 
 def _row(cells: dict[str, str]) -> PracticeAct:
-    typed = {name: table.yes(cells[name]) for name in ("tight_only", "weak_in_studies")}
+    typed = {name: table.yes(cells[name]) for name in ("tight_only", "weak_in_studies", "in_refresher")}
     return PracticeAct(**(cells | typed))

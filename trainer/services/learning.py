@@ -76,9 +76,17 @@ def place(db: Session, person: Person, lesson: str) -> LessonPlace | None:
 
 
 def finish_section(
-    db: Session, person: Person, lesson: lessons.Lesson, section: str, now: datetime
+    db: Session,
+    person: Person,
+    lesson: lessons.Lesson,
+    section: str,
+    now: datetime,
+    heard: bool = False,
 ) -> str | None:
-    """Keep that a section was read; return the next section, None after the last."""
+    """Keep that a section was read; return the next section, None after the last.
+
+    heard   was it read aloud from beginning to end?
+    """
     ids = [part.id for part in lesson.sections]
     following = ids[ids.index(section) + 1 :]
     there = place(db, person, lesson.slug) or LessonPlace(
@@ -92,11 +100,21 @@ def finish_section(
     done = dict.fromkeys(there.sections_done.split())
     done[section] = None
     there.sections_done = " ".join(done)
+    if heard:
+        there.sections_heard = " ".join(dict.fromkeys([*there.sections_heard.split(), section]))
     there.section = following[0] if following else section
     there.moved_at = now
     db.add(there)
     db.flush()
     return following[0] if following else None
+
+
+def mode(db: Session, person: Person, lesson: str) -> str:
+    """Return how a lesson reached a person in this round: "heard" when all of it was, or "read"."""
+    there = place(db, person, lesson)
+    if there and set(there.sections_done.split()) <= set(there.sections_heard.split()):
+        return "heard"
+    return "read"
 
 
 def unread(there: LessonPlace | None, lesson: lessons.Lesson) -> list[str]:

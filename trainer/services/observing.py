@@ -12,14 +12,25 @@ from trainer.store.tables import Entry, Person, Practice, PracticeAct, Respirato
 SEEN = ("unprompted", "helped", "not_yet")
 
 
-def acts_for(respirator: Respirator) -> list[practice_acts.PracticeAct]:
-    """Return the acts to watch for a respirator: a loose-fitting one has no seal to check."""
-    return list(practice_acts.acts_for(respirator_classes.get(respirator.class_slug).tight))
+def acts_for(respirator: Respirator, short: bool = False) -> list[practice_acts.PracticeAct]:
+    """Return the acts to watch for a respirator: a loose-fitting one has no seal to check.
+
+    short   only those of a short putting on, watched for a refresher
+    """
+    acts = practice_acts.acts_for(respirator_classes.get(respirator.class_slug).tight)
+    return [act for act in acts if act.in_refresher or not short]
 
 
-def begin(db: Session, by: Scribe, person: Person, respirator: Respirator) -> Practice:
+def begin(
+    db: Session,
+    by: Scribe,
+    person: Person,
+    respirator: Respirator,
+    refreshes: int | None = None,
+) -> Practice:
     """Return the practice this trainer has open with a person and respirator, or a new one.
 
+    refreshes   number of the training's entry, for a short putting on
     Errors: Refusal for one's own practice, or without a common worksite.
     """
     _may_watch(db, by.person, person)
@@ -27,6 +38,7 @@ def begin(db: Session, by: Scribe, person: Person, respirator: Respirator) -> Pr
         Practice.person_id == person.id,
         Practice.respirator_id == respirator.id,
         Practice.trainer_id == by.person.id,
+        Practice.refreshes == refreshes,
         Practice.signed_at.is_(None),
     )
     practice = db.exec(query).first()
@@ -35,6 +47,7 @@ def begin(db: Session, by: Scribe, person: Person, respirator: Respirator) -> Pr
             person_id=person.id,
             respirator_id=respirator.id,
             trainer_id=by.person.id,
+            refreshes=refreshes,
             started_at=by.now,
         )
         db.add(practice)
@@ -53,6 +66,12 @@ def seen(db: Session, practice: Practice) -> dict[str, str]:
     return {act.act: act.seen for act in _marked(db, practice)}
 
 
+def asked_of(db: Session, practice: Practice) -> list[practice_acts.PracticeAct]:
+    """Return the acts to watch in a practice."""
+    respirator = db.get(Respirator, practice.respirator_id)
+    return acts_for(respirator, short=practice.refreshes is not None)
+
+
 def mark(db: Session, by: Scribe, practice: Practice, marks: dict[str, str]) -> None:
     """Keep how acts were seen; acts and marks that do not exist are refused.
 
@@ -60,7 +79,7 @@ def mark(db: Session, by: Scribe, practice: Practice, marks: dict[str, str]) -> 
     """
     if practice.signed_at:
         raise Refusal("This practice is signed. Begin a new one to watch again.")
-    known = {act.slug for act in acts_for(db.get(Respirator, practice.respirator_id))}
+    known = {act.slug for act in asked_of(db, practice)}
     for slug, how in marks.items():
         if slug not in known or how not in SEEN:
             raise Refusal("Mark each act as seen unprompted, with help, or not yet.")
@@ -72,9 +91,10 @@ def mark(db: Session, by: Scribe, practice: Practice, marks: dict[str, str]) -> 
     db.flush()
 
 
-def sign(db: Session, by: Scribe, practice: Practice) -> Entry:
+def sign(db: Session, by: Scribe, practice: Practice) -> Entry | None:
     """Sign a practice into the record: passed when every act was seen unprompted.
 
+    A short putting on for a refresher is signed, but makes no entry: None comes back.
     Signed a second time, the first entry comes back.
     Errors: Refusal while an act is unmarked, for one's own, or without a qualification named.
     """
@@ -83,7 +103,7 @@ def sign(db: Session, by: Scribe, practice: Practice) -> Entry:
     _may_watch(db, by.person, person)
     if not by.person.qualification:
         raise Refusal("Ask the coordinator to enter your qualification: the record names it.")
-    asked = acts_for(respirator)
+    asked = asked_of(db, practice)
     marked = {act.act: act for act in _marked(db, practice)}
     if len(marked) < len(asked):
         raise Refusal("Mark every act before you sign.")
@@ -91,6 +111,9 @@ def sign(db: Session, by: Scribe, practice: Practice) -> Entry:
         practice.signed_at = by.now
         practice.passed = all(act.seen == "unprompted" for act in marked.values())
         db.add(practice)
+    if practice.refreshes is not None:
+        db.flush()
+        return None
     acts = [marked[act.slug] for act in asked]
     return recording.record_practice(db, by, person, practice, respirator, acts)
 

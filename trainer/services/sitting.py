@@ -1,10 +1,11 @@
-"""A sitting: drawn, answered, looked over, closed, marked and explained.
+"""A sitting: drawn, answered, looked over, closed, marked and explained. A refresher is one too.
 
 Answers are kept as they are given and may be changed until the review page closes the
 sitting. Every must-know must be right; the rest by the pass mark.
 """
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from math import ceil
@@ -20,6 +21,9 @@ from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtConte
 from trainer.words import Words
 
 PROBLEMS = 2
+NO_LESSON = ""
+"""What stands for the lesson of a refresher, which mixes them."""
+
 NOTHING_YET = "-"
 FAILED_BEFORE_TALK = 2
 """Failed sittings after which the trainer talks with the person first."""
@@ -36,7 +40,8 @@ class Shown:
     """An item as a person meets it: the question with its options in order, or the problem."""
 
     item: SittingItem
-    section: str  # of the lesson, which explains it
+    lesson: str  # the lesson and its section that explain it
+    section: str
     question: bank.Question | None = None
     order: tuple[int, ...] = ()  # the options' own indices in the order shown
     sides: tuple[int, ...] = ()  # of a match, the other halves in the order offered
@@ -83,7 +88,7 @@ def own(db: Session, number: int, person: Person) -> Sitting | None:
 def of_person(db: Session, person: Person, lesson: str | None = None) -> list[Sitting]:
     """Return a person's sittings, oldest first."""
     query = select(Sitting).where(Sitting.person_id == person.id).order_by(Sitting.id)
-    if lesson:
+    if lesson is not None:
         query = query.where(Sitting.lesson == lesson)
     return list(db.exec(query))
 
@@ -132,10 +137,30 @@ def begin(db: Session, person: Person, lesson: lessons.Lesson, now: datetime) ->
         lesson_version=content_version(lesson),
         started_at=now,
     )
+    _keep_taught(db, lesson, sitting.lesson_version, now)
+    return open_drawn(db, sitting, *_draw(db, sitting, earlier))
+
+
+def open_drawn(
+    db: Session,
+    sitting: Sitting,
+    questions: Sequence[bank.Question],
+    exercises: Sequence[bank.Exercise],
+) -> Sitting:
+    """Open a sitting with these questions and a problem of each of these exercises, in mixed order.
+
+    Options, numbers and order come from the seed of the sitting.
+    """
     db.add(sitting)
     db.flush()
-    _keep_taught(db, lesson, sitting.lesson_version, now)
-    for position, item in enumerate(_draw(db, sitting, earlier), start=1):
+    items = [
+        _question_item(sitting, question, sitting.seed + place)
+        for place, question in enumerate(questions, start=1)
+    ] + [
+        _problem_item(sitting, exercise, sitting.seed + place)
+        for place, exercise in enumerate(exercises)
+    ]
+    for position, item in enumerate(bank.shuffle(items, sitting.seed), start=1):
         item.position = position
         db.add(item)
     db.flush()
@@ -192,8 +217,9 @@ def answer(
 
 
 def close(db: Session, by: Scribe, sitting: Sitting, language: str, pass_mark: int) -> Sitting:
-    """Close and mark a sitting; a pass goes into the record. Closed already, it stays as it is.
+    """Close and mark a sitting. Closed already, it stays as it is.
 
+    A pass of a lesson goes into the record; a refresher does not, whatever comes of it.
     Errors: Refusal while an answer is missing or cannot be read.
     """
     if sitting.closed_at:
@@ -210,13 +236,22 @@ def close(db: Session, by: Scribe, sitting: Sitting, language: str, pass_mark: i
     sitting.closed_at = by.now
     sitting.must_asked, sitting.must_right = len(must), sum(bool(item.right) for item in must)
     sitting.asked, sitting.right = len(rest), sum(bool(item.right) for item in rest)
-    enough = ceil(len(rest) * pass_mark / 100)
-    sitting.passed = sitting.must_right == len(must) and sitting.right >= enough
+    mode = learning.mode(db, by.person, sitting.lesson)  # of this round, which a pass ends
+    sitting.passed = _enough(sitting, pass_mark)
     db.add(sitting)
     db.flush()
-    if sitting.passed:
-        recording.record_lesson(db, by, by.person, sitting, mode="read")
+    if sitting.passed and sitting.lesson != NO_LESSON:
+        recording.record_lesson(db, by, by.person, sitting, mode)
     return sitting
+
+
+def _enough(sitting: Sitting, pass_mark: int) -> bool:
+    """Say whether it is a pass: each must-know, and the rest by the mark; a refresher by it all."""
+    if sitting.lesson == NO_LESSON:
+        asked = sitting.must_asked + sitting.asked
+        return sitting.must_right + sitting.right >= ceil(asked * pass_mark / 100)
+    enough = ceil(sitting.asked * pass_mark / 100)
+    return sitting.must_right == sitting.must_asked and sitting.right >= enough
 
 
 def asked_again(one: Shown, language: str) -> str:
@@ -236,7 +271,9 @@ def marking(one: Shown, language: str) -> bank.Marking | None:
     return bank.mark(one.problem.blank, one.item.answer or "", language)
 
 
-def _draw(db: Session, sitting: Sitting, earlier: list[Sitting]) -> list[SittingItem]:
+def _draw(
+    db: Session, sitting: Sitting, earlier: list[Sitting]
+) -> tuple[Sequence[bank.Question], Sequence[bank.Exercise]]:
     found = bank.load()
     before = db.exec(
         select(SittingItem.slug, SittingItem.right)
@@ -246,16 +283,10 @@ def _draw(db: Session, sitting: Sitting, earlier: list[Sitting]) -> list[Sitting
     last = dict(before.all())  # how each was answered the last time it was asked
     missed = {slug for slug, right in last.items() if right is False}
     asked = bank.draw_questions(found, sitting.lesson, sitting.seed, set(last), missed)
-    questions = [
-        _question_item(sitting, question, sitting.seed + place)
-        for place, question in enumerate(asked, start=1)
-    ]
     exercises = bank.shuffle(found.exercises_for(sitting.lesson), sitting.seed)
-    problems = [
-        _problem_item(sitting, exercises[place % len(exercises)], sitting.seed + place)
-        for place in range(PROBLEMS if exercises else 0)
+    return asked, [
+        exercises[place % len(exercises)] for place in range(PROBLEMS if exercises else 0)
     ]
-    return bank.shuffle(questions + problems, sitting.seed)
 
 
 def _question_item(sitting: Sitting, question: bank.Question, seed: int) -> SittingItem:
@@ -282,13 +313,17 @@ def _question_item(sitting: Sitting, question: bank.Question, seed: int) -> Sitt
 
 
 def _problem_item(sitting: Sitting, exercise: bank.Exercise, seed: int) -> SittingItem:
-    problem = bank.draw(exercise, seed).freeze()
+    drawn = {
+        "lesson": exercise.lesson,
+        "section": exercise.section,
+        "problem": bank.draw(exercise, seed).freeze(),
+    }
     return SittingItem(
         sitting_id=sitting.id,
         position=0,
         kind="problem",
         slug=exercise.slug,
-        drawn=json.dumps({"section": exercise.section, "problem": problem}, ensure_ascii=False),
+        drawn=json.dumps(drawn, ensure_ascii=False),
     )
 
 
@@ -297,12 +332,15 @@ def _show(item: SittingItem) -> Shown:
     # changes nothing of it.
     drawn = json.loads(item.drawn)
     if item.kind == "question":
+        question = bank.thaw_question(drawn["question"])
         return Shown(
-            item, drawn["question"]["section"], bank.thaw_question(drawn["question"]),
+            item, question.lesson, question.section, question,
             order=tuple(drawn["order"]), sides=tuple(drawn.get("sides", ())),
             figures=drawn.get("figures", {}),
         )  # fmt: skip
-    return Shown(item, drawn["section"], problem=bank.thaw(drawn["problem"]))
+    # Until refreshers there was no lesson here: it was that of the sitting.
+    lesson = drawn.get("lesson", "")
+    return Shown(item, lesson, drawn["section"], problem=bank.thaw(drawn["problem"]))
 
 
 def _kept(one: Shown, given: list[str]) -> str:

@@ -165,6 +165,8 @@ class LessonPlace(SQLModel, table=True):
     round: int = 1  # a new one after each pass
     section: str  # the section to go on with
     sections_done: str = ""  # section ids, a space between
+    # Those that the browser read aloud from beginning to end.
+    sections_heard: str = Field(default="", sa_column_kwargs={"server_default": ""})
     started_at: datetime
     moved_at: datetime
 
@@ -192,13 +194,15 @@ class LessonAnswer(SQLModel, table=True):
 
 
 class Sitting(SQLModel, table=True):
-    """One go at the questions and problems that close a lesson."""
+    """One go at the questions and problems that close a lesson, or at a refresher."""
 
     __table_args__ = (UniqueConstraint("person_id", "lesson", "ordinal"),)
     id: int | None = Field(default=None, primary_key=True)
     person_id: int = Field(foreign_key="person.id")
-    lesson: str
+    lesson: str  # "" for a refresher, which mixes lessons
     ordinal: int
+    months: int | None = None  # of a refresher: 1, 3 or 6 after the training
+    after: int | None = None  # of a refresher: the number of the training's entry
     seed: int
     lesson_version: str
     started_at: datetime
@@ -248,6 +252,9 @@ class Practice(SQLModel, table=True):
     person_id: int = Field(foreign_key="person.id", index=True)
     respirator_id: int = Field(foreign_key="respirator.id")
     trainer_id: int = Field(foreign_key="person.id")
+    # Of a short putting on, watched for a refresher: the number of the training's entry. It
+    # makes no entry of its own.
+    refreshes: int | None = None
     started_at: datetime
     signed_at: datetime | None = None
     passed: bool | None = None

@@ -10,7 +10,7 @@ from flask import Blueprint, abort, g, render_template, request
 from markupsafe import Markup
 
 from trainer import lessons
-from trainer.services import signing_in, sitting, standing
+from trainer.services import refreshing, signing_in, sitting, standing
 from trainer.store import people, record
 from trainer.store.tables import OneTimeCode, Person, Respirator, Standing, Worksite
 from trainer.web import access, entries, surroundings, tagging
@@ -66,7 +66,10 @@ def person(number: str):
             for one in standing.tags(db, found, today, history)
         ]
         to_do = history.to_do(today)
-        sittings = [one for one in sitting.of_person(db, found) if one.closed_at]
+        sittings = [one for one in sitting.of_person(db, found) if one.closed_at and one.lesson]
+        refreshers = [(one, refreshing.faded(db, one)) for one in refreshing.results(db, found)]
+        watch_after = refreshing.watch_after(db, history, found, today)
+        watched = refreshing.watched(db, found)
         talks = [one.slug for one in lessons.load().all if sitting.needs_talk(db, found, one.slug)]
         rows = record.of_person(db, found.number)
         places = people.worksites(db, found.id)
@@ -88,6 +91,10 @@ def person(number: str):
         because=tagging.because,
         to_do=to_do,
         sittings=list(reversed(sittings)),
+        refreshers=refreshers,
+        watch_after=watch_after,
+        watched=watched,
+        again=_retraining_address,
         talks=talks,
         assigned=assigned,
         lines=entries.lines(rows, medical),
@@ -224,6 +231,7 @@ def _board(mine: bool) -> str:
             most=PAGE,
         )
         tally = people.tally(db, **common)
+        look_at = refreshing.to_look_at(db, sites or (), today) if mine else []
     return render_template(
         "people/board.html",
         rows=[_row(*row, today, here.due_soon_days) for row in page],
@@ -236,6 +244,7 @@ def _board(mine: bool) -> str:
         state=state,
         search=search,
         mine=mine,
+        look_at=look_at,
         soon_days=here.due_soon_days,
         address=lambda page: (
             "?" + urlencode({"q": search, "worksite": chosen or "", "state": state, "page": page})
@@ -265,6 +274,12 @@ def _chosen(choices: list[tuple[int, str]], first: bool = True) -> int | None:
     if asked in keys:
         return asked
     return keys[0] if first and keys else None
+
+
+def _retraining_address(number: str, slugs: list[str]) -> str:
+    """Return where these lessons are assigned again, with the reason filled in."""
+    chosen = [("person", number), *(("lesson", slug) for slug in slugs)]
+    return "/assign?" + urlencode([*chosen, ("reason", "knowledge-or-use")])
 
 
 def _title(slug: str) -> str:

@@ -7,7 +7,7 @@ from flask_babel import gettext, ngettext
 
 from trainer import lessons
 from trainer.reference import retraining_reasons
-from trainer.services import assigning, observing, sitting, standing
+from trainer.services import assigning, observing, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store.tables import Assignment, Person, Practice, Respirator, Worksite
 from trainer.web import access, htmx, surroundings
@@ -79,13 +79,18 @@ def talk(number: str):
 @bp.post("/people/<number>/practice")
 @may("trainer")
 def begin_practice(number: str):
-    """Begin to watch a practice with one respirator, or go on with it."""
+    """Begin to watch a practice with one respirator, or a short one for a refresher; or go on."""
     with writing() as db:
         person = access.their(db, number)
         respirator = db.get(Respirator, request.form.get("respirator", 0, type=int))
         if respirator is None or respirator.person_id != person.id or respirator.ended_at:
             abort(404)
-        there = observing.begin(db, access.scribe(), person, respirator)
+        refreshes = None
+        if request.form.get("short"):
+            today = standing.today(db, person, now(), access.settings().zone)
+            history = standing.History(db, person)
+            refreshes = refreshing.watch_after(db, history, person, today) or abort(404)
+        there = observing.begin(db, access.scribe(), person, respirator, refreshes)
     return redirect(f"/practice/{there.id}", 303)
 
 
@@ -127,7 +132,10 @@ def mark(number: int):
             person = db.get(Person, there.person_id)
     except Refusal as refusal:
         return _practice_page(number, fault=say(refusal)), 422
-    flash(gettext("Signed as entry %(number)s.", number=entry.number))
+    if entry:
+        flash(gettext("Signed as entry %(number)s.", number=entry.number))
+    else:
+        flash(gettext("Signed. It stands under Refreshers."))
     return redirect(f"/people/{person.number}", 303)
 
 
@@ -150,8 +158,8 @@ def _assign_page(fault: str = ""):
         lessons=[(one.slug, one.title(current())) for one in lessons.load().all],
         reasons=[(row.slug, row.name(current())) for row in retraining_reasons.rows()],
         worksites=surroundings.worksite_choices(mine=True),
-        picked=request.form.getlist("lesson"),
-        reason=request.form.get("reason", ""),
+        picked=request.values.getlist("lesson"),
+        reason=request.values.get("reason", ""),
         chosen=request.form.get("worksite", ""),
         due=request.form.get("due") or (day + timedelta(days=DAYS_TO_LEARN)).isoformat(),
         fault=fault,
@@ -166,12 +174,13 @@ def _practice_page(number: int, fault: str = ""):
         person = db.get(Person, there.person_id)
         respirator = db.get(Respirator, there.respirator_id)
         seen = observing.seen(db, there)
+        acts = observing.asked_of(db, there)
     return render_template(
         "trainer/practice.html",
         practice=there,
         found=person,
         respirator=respirator,
-        acts=observing.acts_for(respirator),
+        acts=acts,
         seen=seen,
         fault=fault,
     )

@@ -6,7 +6,7 @@ from flask import Blueprint, abort, flash, g, render_template, request
 from flask_babel import gettext
 
 from trainer import bank, lessons
-from trainer.services import learning, sitting, standing
+from trainer.services import learning, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import record
 from trainer.store.tables import Sitting
@@ -42,6 +42,7 @@ def tag():
         worksite = standing.home_worksite(db, g.person)
         states = _lesson_states(db, history, to_do)
         newest = history.entries[-1].recorded_at if history.entries else ""
+        refresher = refreshing.offer(db, g.person, today, history)
     return render_template(
         "worker/tag.html",
         tags=shown,
@@ -49,6 +50,7 @@ def tag():
         because=tagging.because,
         onward=onward,
         lessons=states,
+        refresher=refresher,
         place=worksite.name if worksite else "",
         # The stamp comes down once, just after the entry that turned the tag clear.
         fresh=newest > record.moment(now() - FRESH),
@@ -120,7 +122,8 @@ def section_done(slug: str, section: str):
     """Keep that a section was read, and go on."""
     found, _ = _section(slug, section)
     with writing() as db:
-        following = learning.finish_section(db, g.person, found, section, now())
+        heard = request.form.get("heard") == "yes"
+        following = learning.finish_section(db, g.person, found, section, now(), heard)
     return htmx.go(f"/lessons/{slug}/{following}" if following else f"/lessons/{slug}#sitting")
 
 
@@ -159,6 +162,21 @@ def begin_sitting(slug: str):
     except Refusal as refusal:
         flash(say(refusal), "error")
         return htmx.go(f"/lessons/{slug}")
+    return htmx.go(f"/sittings/{there.id}/{_first_open(items)}")
+
+
+@bp.post("/refresher")
+@may()
+def refresher():
+    """Begin the refresher that waits, or go on with it."""
+    try:
+        with writing() as db:
+            today = standing.today(db, g.person, now(), access.settings().zone)
+            there = refreshing.begin(db, g.person, today, now())
+            items = sitting.shown(db, there)
+    except Refusal as refusal:
+        flash(say(refusal), "error")
+        return htmx.go("/tag")
     return htmx.go(f"/sittings/{there.id}/{_first_open(items)}")
 
 
@@ -230,17 +248,14 @@ def result(number: int):
     there, items = _own(number)
     if not there.closed_at:
         return htmx.go(f"/sittings/{number}/review")
-    found = _lesson(there.lesson)
-    wrong = dict.fromkeys(one.section for one in items if not one.item.right)
-    again = [part for part in found.sections if part.id in wrong]
     with reading() as db:
-        talk = sitting.needs_talk(db, g.person, there.lesson)
+        talk = bool(there.lesson) and sitting.needs_talk(db, g.person, there.lesson)
     return render_template(
         "worker/result.html",
         sitting=there,
         items=items,
-        lesson=found,
-        again=again,
+        about=_about(there),
+        again=_read_again(there, items),
         talk=talk,
         marking=lambda one: sitting.marking(one, current()),
         given_at=_given_at,
@@ -278,6 +293,24 @@ def _read(section: str, unread: list[str]) -> str:
     return "todo" if section in unread else "done"
 
 
+def _about(there: Sitting) -> str:
+    """Return what a sitting is about: the title of its lesson, or that it is a refresher."""
+    return _lesson(there.lesson).title(current()) if there.lesson else gettext("Refresher")
+
+
+def _read_again(
+    there: Sitting, items: list[sitting.Shown]
+) -> list[tuple[lessons.Lesson, lessons.Section]]:
+    """Return the sections that explain what was not right, in the order of the course."""
+    wrong = {(one.lesson or there.lesson, one.section) for one in items if not one.item.right}
+    return [
+        (found, part)
+        for found in lessons.load().all
+        for part in found.sections
+        if (found.slug, part.id) in wrong
+    ]
+
+
 def _first_open(items: list[sitting.Shown]) -> int | str:
     return next((one.item.position for one in items if not one.answered), "review")
 
@@ -288,7 +321,7 @@ def _item_page(there: Sitting, items: list[sitting.Shown], position: int, fault:
     return render_template(
         "worker/item.html",
         sitting=there,
-        lesson=_lesson(there.lesson),
+        about=_about(there),
         one=items[position - 1],
         position=position,
         total=len(items),
@@ -307,7 +340,6 @@ def _review_page(there: Sitting, items: list[sitting.Shown], fault: str = ""):
     return render_template(
         "worker/review.html",
         sitting=there,
-        lesson=_lesson(there.lesson),
         items=items,
         again=again,
         given_of=_given_of,
