@@ -10,8 +10,8 @@ from tests.conftest import Works, pass_lesson, right_answer, wrong_answer
 from trainer import bank, lessons
 from trainer.calculations.periods import next_due
 from trainer.services import assigning, learning, observing, refreshing, sitting, standing
-from trainer.services.refusal import Refusal
 from trainer.services.refreshing import LENGTH, Offer
+from trainer.services.refusal import Refusal
 from trainer.store import people, record
 from trainer.store.tables import Person, Practice, Sitting
 
@@ -179,8 +179,10 @@ def test_at_six_months_a_short_putting_on_is_watched_once(works):
     with works.store.reading() as db:
         (seen,) = refreshing.watched(db, person)
         assert seen.passed is False
-        assert standing.tags(db, person, works.today)[0].clearance.missing == ("medical", "fit-test")
-        assert refreshing.watch_after(db, standing.History(db, person), person, works.today) is None
+        missing = standing.tags(db, person, works.today)[0].clearance.missing
+        assert missing == ("medical", "fit-test")
+        history = standing.History(db, person)
+        assert refreshing.watch_after(db, history, person, works.today) is None
         assert refreshing.to_look_at(db, loft, works.today) == []
 
 

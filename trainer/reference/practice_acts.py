@@ -45,5 +45,6 @@ def get(slug: str) -> PracticeAct | None:
 
 
 def _row(cells: dict[str, str]) -> PracticeAct:
-    typed = {name: table.yes(cells[name]) for name in ("tight_only", "weak_in_studies", "in_refresher")}
+    flags = ("tight_only", "weak_in_studies", "in_refresher")
+    typed = {name: table.yes(cells[name]) for name in flags}
     return PracticeAct(**(cells | typed))
