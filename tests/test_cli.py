@@ -24,7 +24,7 @@ from trainer.store.engine import Store
 
 RUN = "from trainer.cli import main; main()"
 COMMANDS = ("serve", "check-content", "export-record", "verify-record", "add-person", "calculate",
-            "calculations", "draw", "exercises")
+            "calculations", "draw", "exercises", "booklet")
 KEEPS_A_RECORD = COMMANDS[:1] + COMMANDS[2:5]
 HEAVY = {"flask", "sqlalchemy", "sqlmodel", "pydantic", "waitress", "markdown", "pint", "babel"}
 
@@ -316,3 +316,15 @@ def test_a_port_that_is_taken_is_named(data: Path) -> None:
         port = taken.getsockname()[1]
         says = refused(run("serve", "--port", str(port), "--data", str(data)))
     assert f"Port {port} of 127.0.0.1 is taken" in says
+
+
+def test_the_booklet_is_written_to_a_file(tmp_path: Path):
+    file = tmp_path / "lecciones.pdf"
+    result = run("booklet", "es", str(file))
+    assert (result.exit_code, result.stdout) == (0, f"Written: {file}.\n")
+    assert file.read_bytes().startswith(b"%PDF-")
+
+
+def test_a_booklet_that_cannot_be_written_says_so(tmp_path: Path):
+    sentence = refused(run("booklet", "en", str(tmp_path / "missing" / "lessons.pdf")))
+    assert "cannot be written" in sentence and "No such file or directory" in sentence

@@ -35,6 +35,7 @@ TABLE = (
     ("POST", "/passphrase", ALL, "", {"passphrase": "short"}),
     ("GET", "/tag", ALL, "", {}),
     ("GET", "/my-record", ALL, "", {}),
+    ("GET", "/booklet-<language>.pdf", ALL, "", {}),
     ("GET", "/lessons/<slug>", ALL, "", {}),
     ("GET", "/lessons/<slug>/<section>", ALL, "", {}),
     ("POST", "/lessons/<slug>/<section>/done", ALL, "", {}),
@@ -140,6 +141,7 @@ def places(works: Works) -> dict[str, str]:
         "<section>": exercise.section,
         "<exercise>": exercise.slug,
         "<name>": "inside_concentration",
+        "<language>": "es",
     }
 
 

@@ -1,6 +1,7 @@
-"""`check-content`: what is wrong with lessons, drawings and questions."""
+"""`check-content`: what is wrong with lessons, drawings and questions; `booklet`: all on paper."""
 
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -35,6 +36,20 @@ def check_content() -> None:
     if note:
         click.echo(note, err=True)
     click.echo(f"No fault in {content_folder('lessons')} and {content_folder('questions')}.")
+
+
+@commands.command("booklet", short_help="Write all lessons of a language as one PDF.")
+@click.argument("language", type=click.Choice(["en", "es"]))
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+def booklet(language: str, file: Path) -> None:
+    """Write all lessons of LANGUAGE as one tagged PDF (PDF/UA-1) to FILE."""
+    from trainer.services import booklet as booklets
+
+    try:
+        file.write_bytes(booklets.booklet(language))
+    except OSError as error:
+        raise Stop(f"{file} cannot be written: {error.strerror}.") from error
+    click.echo(f"Written: {file}.")
 
 
 def _print_lessons() -> None:

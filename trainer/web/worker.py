@@ -2,10 +2,12 @@
 
 from datetime import date, timedelta
 
-from flask import Blueprint, abort, flash, g, render_template, request
+from flask import Blueprint, Response, abort, flash, g, render_template, request
 from flask_babel import gettext
 
 from trainer import bank, lessons
+from trainer.config import LANGUAGES
+from trainer.services import booklet as booklets
 from trainer.services import learning, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import record
@@ -55,6 +57,17 @@ def tag():
         # The stamp comes down once, just after the entry that turned the tag clear.
         fresh=newest > record.moment(now() - FRESH),
     )
+
+
+@bp.get("/booklet-<language>.pdf")
+@may()
+def booklet(language: str):
+    """Send all lessons of one language as one booklet to print."""
+    if language not in LANGUAGES:
+        abort(404)
+    response = Response(booklets.booklet(language), mimetype="application/pdf")
+    response.headers["Content-Disposition"] = f'inline; filename="lessons-{language}.pdf"'
+    return response
 
 
 @bp.get("/lessons/<slug>")
