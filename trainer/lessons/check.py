@@ -9,13 +9,13 @@ from pathlib import Path
 from trainer import config
 from trainer.config import LANGUAGES
 
-from . import render
+from . import bare_numbers, render
 from .drawings import drawing_faults
 from .fault import Fault, LessonFault
 from .plain import Block, blocks, numbers_in, words
 from .source import Source, SourceSection, read_source
 
-FEWEST_WORDS, MOST_WORDS = 600, 1_300
+FEWEST_WORDS, MOST_WORDS = 600, 1_200
 FEWEST_DRAWINGS = 2
 FEWEST_SECTIONS, MOST_SECTIONS = 3, 5
 BOX_TITLES = {
@@ -64,6 +64,7 @@ def faults(
         found += _pair_faults(pair)
         for language, source in pair.items():
             found += _source_faults(source, language, set(exercises), set(elements))
+            found += _number_faults(folder, source, language)
     found += _clashes(pairs)
     found += _all_drawing_faults(folder, pairs)
     found += _reading_faults(folder, pairs)
@@ -284,6 +285,15 @@ def _table_faults(source: Source, language: str) -> Iterator[Fault]:
             if name in names:
                 yield Fault(source.path, section.line, f"Two tables have the same heads: {name}.")
             names.add(name)
+
+
+def _number_faults(folder: Path, source: Source, language: str) -> Iterator[Fault]:
+    words = bare_numbers.unitless(folder).get(language, re.compile(r"(?!)"))
+    for section in source.sections:
+        shown = _html(section, language)
+        for around in (*bare_numbers.in_prose(blocks(shown), words),
+                       *bare_numbers.in_tables(shown, words)):
+            yield Fault(source.path, section.line, f"A number stands without its unit: “{around}”.")
 
 
 def _html(section: SourceSection, language: str) -> str:
