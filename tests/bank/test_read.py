@@ -2,7 +2,7 @@
 
 import pytest
 
-from trainer import bank
+from trainer import bank, lessons
 from trainer.bank import BankFault, read_folder
 
 
@@ -53,18 +53,13 @@ def test_a_file_that_cannot_be_read_is_named(folder, break_it, says):
         read_folder(folder)
 
 
-def test_the_exercises_of_the_project_belong_to_their_lessons(exercises):
-    taught = {slug: one.lesson for slug, one in exercises.items() if one.lesson}
-    assert taught == {
-        "inside-concentration": "protection-factors",
-        "required-factor": "protection-factors",
-        "maximum-use": "protection-factors",
-        "read-rating": "filter-ratings",
-        "which-filter": "filter-ratings",
-        "approval-prefix": "respirator-classes",
-        "minutes-unworn": "protection-factors",
-        "inward-leakage": "filter-ratings",
+def test_an_exercise_that_names_a_lesson_stands_in_that_section_and_nowhere_else(exercises):
+    shown = {
+        section.exercise: (lesson.slug, section.id)
+        for lesson in lessons.load().all for section in lesson.sections if section.exercise
     }
+    named = {slug: (one.lesson, one.section) for slug, one in exercises.items() if one.lesson}
+    assert shown == named
     assert [exercise.slug for exercise in bank.load().exercises_for("filter-ratings")] == \
         ["inward-leakage", "read-rating", "which-filter"]
 

@@ -21,11 +21,15 @@ _UNIT_BEHIND = re.compile(
     r"(?:,?[\s  ]*(?:or|and|to|o|y|a)?[\s  ]*\d[\d,.]*\d?)*[\s  ]*"
     r"(?!(?:and|or|to|is|are|in|at|y|o|a|es|en)\b)[%°µA-Za-zÀ-ÿ]"
 )
-_CITED = re.compile(r"(CFR|NIOSH|PubMed|NIOSHTIC|OSHA|Table|Tabla|[Cc]hapter|capítulo|[Ss]lide|lámina"
-                    r"|[Ff]ootnote|nota|steps?|pasos?|[Mm]arch|[Mm]arzo)[\s  ]+$")
+_CITED = re.compile(
+    r"(CFR|NIOSH|PubMed|NIOSHTIC|OSHA|Table|Tabla|[Cc]hapter|capítulo|[Ss]lide|lámina"
+    r"|[Ff]ootnote|nota|steps?|pasos?|[Mm]arch|[Mm]arzo)[\s  ]+$"
+)
 _SOURCES = ("Source", "Fuente")
 _YEAR = re.compile(r"(?:19|20)\d\d")  # our own thousands have a comma
-_HEAD_UNIT = re.compile(r"\([^)]*[%°µA-Za-z][^)]*\)|%|°|\b(ppm|mg/m³|hours|horas|minutes|minutos)\b", re.I)
+_HEAD_UNIT = re.compile(
+    r"\([^)]*[%°µA-Za-z][^)]*\)|%|°|\b(ppm|mg/m³|hours|horas|minutes|minutos)\b", re.IGNORECASE
+)
 
 
 @cache
