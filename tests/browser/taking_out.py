@@ -21,7 +21,8 @@ COLUMNS = [
     "worksite part", "reason", "rule set", "due again", "recorded by", "entry number",
     "entry hash",
 ]  # fmt: skip
-SLUGS = [lesson.slug for lesson in lessons.load().all]
+LESSONS = [lessons.load().get(slug) for slug in job.DONE]
+ROWS = len(LESSONS) + 2  # and practice, and training as a whole
 MASK = "apr-half Invented Aldermoor Half 2 M"
 
 
@@ -31,9 +32,12 @@ def check_record(
     path: Path,
     began: datetime,
     language: str,
-    reasons: list[str],
+    reason: str,
 ) -> None:
-    """Take the worksite's record out and compare every column with what was done."""
+    """Take the worksite's record out and compare every column with what was done.
+
+    reason  why the first lesson was assigned; the others were a first training
+    """
     ida.open("/export")
     ida.page.select_option("#worksite", label=job.WORKSITE)
     with ida.page.expect_download() as waiting:
@@ -41,31 +45,33 @@ def check_record(
     waiting.value.save_as(path)
     table = polars.read_csv(path, infer_schema=False).fill_null("")
     assert table.columns == COLUMNS
-    check_who(table, language, reasons)
+    check_who(table, language, reason)
     check_marks(served, table)
     check_moments(table, began)
     check_entries(served, table)
 
 
-def check_who(table: polars.DataFrame, language: str, reasons: list[str]) -> None:
+def check_who(table: polars.DataFrame, language: str, reason: str) -> None:
     """Compare who, what, where, why."""
-    watched = ["", "", "", "Ravi Odell", "Ravi Odell"]
+    each = len(LESSONS)
+    watched = [""] * each + ["Ravi Odell"] * 2
+    whole = sorted({element for lesson in LESSONS for element in lesson.elements})
     expected = {
-        "worker number": [job.WORKER] * 5,
-        "name": ["Imara Sollis"] * 5,
-        "worksite": [job.WORKSITE] * 5,
-        "lesson": [*SLUGS, "practice", "training as a whole"],
-        "language": [language] * 3 + ["", language],
-        "mode": ["read"] * 3 + ["", "read"],
-        "elements covered": ["(k)(1)(i); (k)(1)(ii)"] * 3 + ["", "(k)(1)(i); (k)(1)(ii)"],
+        "worker number": [job.WORKER] * ROWS,
+        "name": ["Imara Sollis"] * ROWS,
+        "worksite": [job.WORKSITE] * ROWS,
+        "lesson": [*job.DONE, "practice", "training as a whole"],
+        "language": [language] * each + ["", language],
+        "mode": ["read"] * each + ["", "read"],
+        "elements covered": ["; ".join(one.elements) for one in LESSONS] + ["", "; ".join(whole)],
         "practice watched by": watched,
         "trainer": [f"{name} (2)" if name else "" for name in watched],
         "trainer qualification": ["Industrial hygienist" if name else "" for name in watched],
         "respirators covered": [MASK if name else "" for name in watched],
-        "worksite part": [""] * 5,
-        "reason": reasons,
-        "rule set": ["federal"] * 5,
-        "recorded by": [job.WORKER] * 3 + ["2"] * 2,
+        "worksite part": [""] * ROWS,
+        "reason": [reason, *["first"] * (each - 1), "", reason],
+        "rule set": ["federal"] * ROWS,
+        "recorded by": [job.WORKER] * each + ["2"] * 2,
     }
     assert {column: table[column].to_list() for column in expected} == expected
 
@@ -75,14 +81,15 @@ def check_marks(served: Served, table: polars.DataFrame) -> None:
     with served.store.reading() as db:
         passed = list(db.exec(select(Sitting).where(Sitting.passed.is_(True)).order_by(Sitting.id)))
         asked = [[one.item.must_know for one in sitting.shown(db, row)] for row in passed]
-    versions = [sitting.content_version(lessons.load().get(slug)) for slug in SLUGS]
-    both = "; ".join(f"{slug} {version}" for slug, version in zip(SLUGS, versions, strict=True))
+    versions = {one.slug: sitting.content_version(one) for one in LESSONS}
+    course = [lesson.slug for lesson in lessons.load().all]
+    whole = "; ".join(f"{slug} {versions[slug]}" for slug in course)
     must = [sum(one) for one in asked]
     rest = [len(one) - sum(one) for one in asked]
-    assert table["lesson version"].to_list() == [*versions, "", both]
+    assert table["lesson version"].to_list() == [*versions.values(), "", whole]
     assert table["must-know right"].to_list() == [*(f"{n} of {n}" for n in must), "", ""]
     assert table["score"].to_list() == [*(f"{n} of {n}" for n in rest), "", ""]
-    assert table["sittings taken"].to_list() == ["2", "1", "1", "", ""]
+    assert table["sittings taken"].to_list() == ["2", *["1"] * (len(LESSONS) - 1), "", ""]
 
 
 def check_moments(table: polars.DataFrame, began: datetime) -> None:
@@ -90,13 +97,13 @@ def check_moments(table: polars.DataFrame, began: datetime) -> None:
     for started, completed in zip(table["started"], table["completed"], strict=True):
         begun, ended = datetime.fromisoformat(started), datetime.fromisoformat(completed)
         assert began <= begun <= ended <= datetime.now(UTC)
-    assert table["started"][4] == min(table["started"])
+    assert table["started"][-1] == min(table["started"])
     # 29 CFR 1910.134(k)(5): retraining annually; days are those of the worksite.
-    day = datetime.fromisoformat(table["completed"][4]).astimezone(job.ZONE).date()
-    again = date.fromisoformat(table["due again"][4])
+    day = datetime.fromisoformat(table["completed"][-1]).astimezone(job.ZONE).date()
+    again = date.fromisoformat(table["due again"][-1])
     assert (again.year, again.month) == (day.year + 1, day.month)
     assert again.day == (28 if (day.month, day.day) == (2, 29) else day.day)
-    assert table["due again"].to_list()[:4] == [""] * 4
+    assert table["due again"].to_list()[:-1] == [""] * (ROWS - 1)
 
 
 def check_entries(served: Served, table: polars.DataFrame) -> None:
@@ -105,5 +112,5 @@ def check_entries(served: Served, table: polars.DataFrame) -> None:
         assert [fault for fault in record.verify(db) if fault] == []
         hashes = {str(entry.number): entry.hash for entry in db.exec(select(Entry))}
     numbers = table["entry number"].to_list()
-    assert numbers == sorted(numbers, key=int) and len(set(numbers)) == 5
+    assert numbers == sorted(numbers, key=int) and len(set(numbers)) == ROWS
     assert table["entry hash"].to_list() == [hashes[number] for number in numbers]
