@@ -285,6 +285,7 @@ def test_the_demo_is_served_printed_ended_and_served_again(tmp_path: Path) -> No
     code, out, errors = first.end()
     assert code == 0
     assert "Traceback" not in errors
+    assert errors.count("Filling in Tern Quay Works") == 1
     for who in ("coordinator", "trainer", "worker, done", "new hire"):
         assert who in out
     assert out.count("passphrase: ") == 3

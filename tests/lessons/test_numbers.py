@@ -29,7 +29,8 @@ SUM = re.compile(
     r"(?: [÷×+−] [\d,.]+(?: [^\d\s÷×=+−,.;:]+| %)?(?: \(the factor\))?)+)"
     r" (?:=|is about|looks like) (?P<right>[\d,]*\d(?:\.\d+)?)"
 )
-CITED = re.compile(r"\(?(?:29|42) CFR[^;)]*|NIOSH[^;)]*|PubMed \d+|Table \S+|step \d|TC-\w+")
+MONTH = "January|February|March|April|May|June|July|August|September|October|November|December"
+CITED = re.compile(rf"(?:{MONTH}) \d+, \d{{4}}|\(?(?:29|42) CFR[^;)]*|NIOSH[^;)]*|PubMed \d+|Table \S+|step \d|TC-\w+")
 
 # By unit: what is published, and where. "" holds what has no unit.
 PUBLISHED = {

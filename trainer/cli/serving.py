@@ -6,7 +6,7 @@ import signal
 import socket
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -151,10 +151,16 @@ def _fill_demo(settings: "Settings", store: "Store") -> "Settings":
             raise Stop(f"The folder {settings.data} holds people who are not the demo's; "
                        "give the demo a folder of its own with --data.")
     if fresh:
-        click.echo("Filling in Tern Quay Works; this takes some seconds, once.", err=True)
-        demonstrating.fill(store, datetime.now(UTC))
+        demonstrating.fill(store, datetime.now(UTC), _with_a_bar)
     named = settings.organisation or demonstrating.ORGANISATION
     return settings.model_copy(update={"organisation": named})
+
+
+def _with_a_bar(deeds: Sequence) -> Iterator:
+    """Give the deeds one by one, and show how far they are; where nobody looks, say it once."""
+    label = "Filling in Tern Quay Works, once"
+    with click.progressbar(deeds, label=label, file=sys.stderr) as shown:
+        yield from shown
 
 
 def _demo_sign_ins(store: "Store") -> list["SignIn"]:

@@ -6,7 +6,7 @@ back from today; everything else is the same each time (salts and one-time codes
 """
 
 import csv
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
@@ -189,13 +189,18 @@ def holds_demo(db: Session) -> bool:
     return db.get(Installation, MARK) is not None
 
 
-def fill(store: Store, now: datetime) -> None:
-    """Fill a database without people: all of it, or, where the program is ended, nothing."""
+def fill(
+    store: Store, now: datetime, watch: Callable[[Sequence], Iterable] = iter
+) -> None:
+    """Fill a database without people: all of it, or, where the program is ended, nothing.
+
+    watch   gives the deeds one by one and may show how far it is; it takes half a minute
+    """
     # One slow hash each for everybody; it is no secret, and never made inside `writing()`.
     pin_hash, phrase_hash = signing_in.hashed(PIN), signing_in.hashed(PASSPHRASE)
     with store.writing() as db:
         works = _Works(db, now.astimezone(ZONE).date())
-        for deed in sorted(works.deeds(), key=lambda deed: deed.at):
+        for deed in watch(sorted(works.deeds(), key=lambda deed: deed.at)):
             deed.do(deed.at)
         for member in cast():
             if member.story != "new hire":
@@ -323,8 +328,8 @@ class _Works:
             yield at(2, 14, self._practise, member, story.practice)
 
     def _lessons(self, at: "_Clock", member: Member, day: int) -> Iterator[_Deed]:
-        for hour, lesson in enumerate(lessons.load().all, start=9):
-            yield at(day, hour, self._sit, member, lesson, "right")
+        for place, lesson in enumerate(lessons.load().all):
+            yield at(day, 9 + place / 2, self._sit, member, lesson, "right")
 
     # Each deed, through the service that does it.
 
@@ -471,10 +476,10 @@ class _Clock:
     works: _Works
     member: Member
 
-    def __call__(self, days_ago: int, hour: int, do: Callable, *given: object) -> _Deed:
-        """Return a deed of that day and hour."""
-        minute = cast().index(self.member)
-        moment = self.works.moment(days_ago, hour, minute % 60)
+    def __call__(self, days_ago: int, hour: float, do: Callable, *given: object) -> _Deed:
+        """Return a deed of that day and hour, or half hour."""
+        minute = int(hour % 1 * 60) + cast().index(self.member) % 30
+        moment = self.works.moment(days_ago, int(hour), minute)
         return _Deed(moment, lambda now: do(now, *given))
 
 
