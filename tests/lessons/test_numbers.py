@@ -30,7 +30,10 @@ SUM = re.compile(
     r" (?:=|is about|looks like) (?P<right>[\d,]*\d(?:\.\d+)?)"
 )
 MONTH = "January|February|March|April|May|June|July|August|September|October|November|December"
-CITED = re.compile(rf"(?:{MONTH}) \d+, \d{{4}}|\(?(?:29|42) CFR[^;)]*|NIOSH[^;)]*|PubMed \d+|Table \S+|step \d|TC-\w+")
+CITED = re.compile(
+    rf"(?:{MONTH}) \d+, \d{{4}}|\(?(?:29|42) CFR[^;)]*|NIOSH[^;)]*|PubMed \d+|Table \S+|step \d"
+    r"|TC-\w+"
+)
 
 # By unit: what is published, and where. "" holds what has no unit.
 PUBLISHED = {
