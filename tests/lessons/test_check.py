@@ -52,6 +52,10 @@ def test_a_good_lesson_has_no_fault(folder: Path) -> None:
         (EN, "## How {#how}\n", "## How {#how}\nAt 140 ppm you leave.\n", "number 140 stands"),
         (EN, "## How {#how}\n", "## How {#how}\n|a|\n|-|\n|b|\n\n|a|\n|-|\n|c|\n\n", "same heads"),
         (EN, "## Try it {#try}\n", "\n### Try it\n", "3 to 5 sections"),
+        (EN, "## How {#how}\n", "## How {#how}\n[See](/lessons/none)\n\n", "leads nowhere"),
+        (EN, "{#how}\n", "{#how}\n[See](/lessons/seal-checks/no)\n\n", f"{EN}:16: The link"),
+        (EN, "## How {#how}\n", "## How {#how}\n[See](seal-checks.md)\n\n", "leads nowhere"),
+        (EN, "## How {#how}\n", "## How {#how}\nThe air holds 140.\n", "without its unit: “The air"),
     ],
 )
 def test_a_mistake_is_told(
@@ -59,6 +63,15 @@ def test_a_mistake_is_told(
 ) -> None:
     edit(name, old, new)
     assert [line for line in told(folder) if says in line]
+
+
+@pytest.mark.parametrize("target", [
+    "/lessons/seal-checks", "/lessons/seal-checks/how", "https://example.org/a", "tel:555-0142",
+])  # fmt: skip
+def test_a_link_that_leads_somewhere_is_no_fault(folder: Path, edit: Edit, target: str) -> None:
+    for name in (EN, ES):
+        edit(name, "{#how}\n", f"{{#how}}\n[See]({target})\n\n")
+    assert [one for one in told(folder) if "link" in one] == []
 
 
 def test_a_missing_translation_is_told(folder: Path) -> None:

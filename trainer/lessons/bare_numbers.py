@@ -19,7 +19,7 @@ _NUMBER = re.compile(r"(?<![\w.,/“\"(-])\d(?:[\d,]*\d)?(?:\.\d+)?(?![\w”\"-]
 # "3, 5 or 10 minutes" has a unit, "of 25 and" has none.
 _UNIT_BEHIND = re.compile(
     r"(?:,?[\s  ]*(?:or|and|to|o|y|a)?[\s  ]*\d[\d,.]*\d?)*[\s  ]*"
-    r"(?!(?:and|or|to|is|are|in|at|y|o|a|es|en)\b)[%°µA-Za-zÀ-ÿ]"
+    r"(?!(?:and|or|to|by|is|are|in|at|y|o|a|por|es|en)\b)[%°µA-Za-zÀ-ÖØ-öø-ÿ]"
 )
 _CITED = re.compile(
     r"(CFR|NIOSH|PubMed|NIOSHTIC|OSHA|Table|Tabla|[Cc]hapter|capítulo|[Ss]lide|lámina"

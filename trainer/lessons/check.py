@@ -30,6 +30,8 @@ LOWEST_EASE, LOWEST_EASE_MUST = 60.0, 70.0
 
 _BOX = re.compile(r'!!!\s+(?P<kind>\S+)(?:\s+"(?P<title>[^"]*)")?\s*')
 _RAW_HTML = re.compile(r"<(?!https?:|mailto:)[a-zA-Z/!][^>]*>")
+_LINK = re.compile(r"\]\(\s*([^)\s]*)[^)]*\)")
+_ELSEWHERE = re.compile(r"https?://|mailto:|tel:")
 _UNDERLINE = re.compile(r"=+\s*|-+\s*")
 _NOT_PROSE = frozenset({"th", "td", "h3", "h4", "h5", "h6", "pre"})
 
@@ -65,6 +67,7 @@ def faults(
         for language, source in pair.items():
             found += _source_faults(source, language, set(exercises), set(elements))
             found += _number_faults(folder, source, language)
+    found += _link_faults(pairs)
     found += _clashes(pairs)
     found += _all_drawing_faults(folder, pairs)
     found += _reading_faults(folder, pairs)
@@ -141,6 +144,26 @@ def _clashes(pairs: list[dict[str, Source]]) -> Iterator[Fault]:
             yield Fault(source.path, 1, f"Two lessons have the number {source.order}.")
         if slugs[source.slug] > 1:
             yield Fault(source.path, 1, f"Two lessons have the slug {source.slug}.")
+
+
+def _link_faults(pairs: list[dict[str, Source]]) -> Iterator[Fault]:
+    """Check that links within the course lead somewhere; other addresses cannot be checked here."""
+    places = {source.slug: {one.id for one in source.sections}
+              for pair in pairs for source in pair.values()}
+    for source in (source for pair in pairs for source in pair.values()):
+        for section in source.sections:
+            for number, line, _ in _numbered(section):
+                for target in _LINK.findall(line):
+                    if not _leads_somewhere(target, places):
+                        sentence = "The link leads nowhere: {}. Write /lessons/slug/section."
+                        yield Fault(source.path, number, sentence.format(target))
+
+
+def _leads_somewhere(target: str, places: dict[str, set[str]]) -> bool:
+    if not target.startswith("/lessons/"):
+        return bool(_ELSEWHERE.match(target))
+    slug, _, section = target.removeprefix("/lessons/").partition("/")
+    return slug in places and (not section or section in places[slug])
 
 
 # What the languages must have in common.
