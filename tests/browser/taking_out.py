@@ -73,7 +73,8 @@ def check_who(table: polars.DataFrame, language: str, reason: str) -> None:
         "rule set": ["federal"] * ROWS,
         "recorded by": [job.WORKER] * each + ["2"] * 2,
     }
-    assert {column: table[column].to_list() for column in expected} == expected
+    for column, values in expected.items():
+        assert table[column].to_list() == values, column
 
 
 def check_marks(served: Served, table: polars.DataFrame) -> None:

@@ -55,7 +55,7 @@ def test_a_good_lesson_has_no_fault(folder: Path) -> None:
         (EN, "## How {#how}\n", "## How {#how}\n[See](/lessons/none)\n\n", "leads nowhere"),
         (EN, "{#how}\n", "{#how}\n[See](/lessons/seal-checks/no)\n\n", f"{EN}:16: The link"),
         (EN, "## How {#how}\n", "## How {#how}\n[See](seal-checks.md)\n\n", "leads nowhere"),
-        (EN, "## How {#how}\n", "## How {#how}\nThe air holds 140.\n", "without its unit: “The air"),
+        (EN, "{#how}\n", "{#how}\nThe air holds 140.\n", "without its unit: “The air"),
     ],
 )
 def test_a_mistake_is_told(

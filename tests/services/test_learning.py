@@ -1,10 +1,12 @@
 """Reading a lesson, and problems that grow from a worked example to the whole done alone."""
 
+from datetime import timedelta
+
 import pytest
 
 from tests.conftest import Works
 from trainer import bank, lessons
-from trainer.services import learning
+from trainer.services import learning, sitting
 from trainer.services.learning import ALONE, PARTLY, WORKED, Drill
 from trainer.store.tables import LessonAnswer
 
@@ -210,3 +212,19 @@ def test_reading_goes_on_where_it_stopped(works):
             learning.finish_section(db, lee, lesson, section, works.now)
         assert learning.finish_section(db, lee, lesson, ids[-1], works.now) is None
         assert learning.unread(learning.place(db, lee, SLUG), lesson) == []
+
+
+def test_the_tag_goes_on_where_a_person_stopped(works):
+    slugs = [lesson.slug for lesson in lessons.load().all]
+    lee = works.people["Lee"]
+    with works.store.writing() as db:
+        assert learning.go_on_with(db, lee, slugs) == slugs[0]
+        read = lessons.load().get(slugs[2])
+        learning.finish_section(db, lee, read, read.sections[0].id, works.now)
+        assert learning.go_on_with(db, lee, slugs) == slugs[2]
+        whole = lessons.load().get(slugs[1])
+        for section in whole.sections:
+            learning.finish_section(db, lee, whole, section.id, works.now - timedelta(days=1))
+        sitting.begin(db, lee, whole, works.now)
+        assert learning.go_on_with(db, lee, slugs) == slugs[1], "an open sitting comes first"
+        assert learning.go_on_with(db, lee, slugs[3:]) == slugs[3]

@@ -6,7 +6,7 @@ them down. All of it is worked out from the answers kept, so it goes on at the s
 device.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from hashlib import sha256
@@ -73,6 +73,23 @@ def place(db: Session, person: Person, lesson: str) -> LessonPlace | None:
         LessonPlace.round == round_of(db, person, lesson),
     )
     return db.exec(query).first()
+
+
+def go_on_with(db: Session, person: Person, slugs: Sequence[str]) -> str:
+    """Return which of these lessons to go on with: where the person stopped, else the first.
+
+    An open sitting comes before a lesson that is half read, and the newest of each before others.
+    """
+    sat = select(Sitting.lesson).where(
+        Sitting.person_id == person.id, Sitting.closed_at.is_(None), Sitting.lesson.in_(slugs)
+    )
+    read = select(LessonPlace).where(
+        LessonPlace.person_id == person.id, LessonPlace.lesson.in_(slugs)
+    )
+    open_ = db.exec(sat.order_by(Sitting.id.desc())).first()
+    places = db.exec(read.order_by(LessonPlace.moved_at.desc()))
+    begun = (one.lesson for one in places if one.round == round_of(db, person, one.lesson))
+    return open_ or next(begun, slugs[0])
 
 
 def finish_section(

@@ -32,7 +32,8 @@ def tag():
         history = standing.History(db, g.person)
         tags = standing.tags(db, g.person, today, history)
         to_do = history.to_do(today)
-        onward = _onward(db, to_do[0].slug) if to_do else None
+        slugs = [item.slug for item in to_do]
+        onward = _onward(db, learning.go_on_with(db, g.person, slugs)) if slugs else None
         passed = len(history.this_round(today))
         shown = [
             (
