@@ -86,7 +86,8 @@ def test_at_six_months_the_trainer_watches_a_short_putting_on(ready: Served):
         with odell.page.expect_response("**/practice/*"):
             marks.nth(at).check()
     odell.go("button[name=act][value=sign]")
-    expect(odell.page.locator("#refreshers ~ ul").first).to_contain_text("Every act seen unprompted")
+    seen = odell.page.locator("#refreshers ~ ul").first
+    expect(seen).to_contain_text("Every act seen unprompted")
     assert "/people/" in odell.page.url
     odell.open("/people")
     assert odell.page.locator("a[href$='#refreshers']").count() == 0
