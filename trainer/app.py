@@ -17,6 +17,7 @@ from trainer.web import (
     language,
     people,
     sign_in,
+    site,
     surroundings,
     trainer,
     worker,
@@ -51,7 +52,7 @@ def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
     surroundings.init_app(app)
     headers.init_app(app)
     errors.init_app(app)
-    for part in (sign_in, worker, drilling, worksheet, people, trainer, coordinator):
+    for part in (sign_in, worker, drilling, worksheet, people, trainer, site, coordinator):
         app.register_blueprint(part.bp)
     access.check_routes(app)
     lessons.load()

@@ -10,8 +10,9 @@ import pytest
 
 from tests.conftest import PASSPHRASE, Works
 from trainer import bank, lessons
-from trainer.services import assigning, learning, observing, sitting
+from trainer.services import assigning, describing, learning, observing, sitting
 from trainer.store import people
+from trainer.store.tables import Worksite
 
 ANY = "anybody"
 ALL = "worker trainer coordinator"
@@ -71,6 +72,16 @@ TABLE = (
     ("GET", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
     ("POST", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
     ("POST", "/assignments/<int:number>/withdraw", "trainer", SEES_LEE, {}),
+    ("GET", "/sites", STAFF, "", {}),
+    ("GET", "/sites/<int:number>", STAFF, SEES_LEE, {}),
+    ("POST", "/sites/<int:number>", STAFF, SEES_LEE, {"act": "about"}),
+    ("POST", "/sites/<int:number>/end", STAFF, SEES_LEE, {"kind": "sample", "row": "1"}),
+    *(
+        (method, f"/sites/<int:number>/{page}", STAFF, SEES_LEE, {})
+        for page in ("tasks/<int:task>/hazard", "tasks/<int:task>/respirator",
+                     "hazards/<int:row>/sample")
+        for method in ("GET", "POST")
+    ),
     ("GET", "/board", "coordinator", "", {}),
     ("GET", "/people/new", "coordinator", "", {}),
     ("POST", "/people/new", "coordinator", "", {}),
@@ -126,6 +137,11 @@ def places(works: Works) -> dict[str, str]:
         sat = sitting.begin(db, lee, lesson, works.now)
         worn = people.respirators(db, lee.id)[0]
         seen = observing.begin(db, works.scribe("Tomas"), lee, worn)
+        site = db.get(Worksite, works.worksites["Laminating Loft"].id)
+        task = describing.add_task(db, site, "Rolling gel coat")
+        by = works.scribe("Tomas")
+        hazard = describing.add_hazard(db, by, task, substance="toluene")
+        describing.add_sample(db, by, hazard, on=works.today, hours=8, concentration=90)
         given = assigning.assign(
             db, works.scribe("Tomas"), lee, [lesson.slug], works.today, "knowledge-or-use"
         )
@@ -134,6 +150,9 @@ def places(works: Works) -> dict[str, str]:
         "/practice/<int:number>": f"/practice/{seen.id}",
         "/assignments/<int:number>": f"/assignments/{given[0].id}",
         "/worksites/<int:number>": "/worksites/1",
+        "/sites/<int:number>": f"/sites/{site.id}",
+        "<int:task>": str(task.id),
+        "<int:row>": str(hazard.id),
         "<int:respirator>": str(worn.id),
         "<int:position>": "1",
         "<number>": lee.number,

@@ -4,7 +4,7 @@ import re
 from urllib.parse import urlencode
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as some
 
 from trainer.calculations.catalogue import CATALOGUE, GROUPS
@@ -248,6 +248,7 @@ def test_plots_of_oxygen_stay_in_their_frame(app, percent, feet):
 
 
 @NO_FIXTURE_RESET
+@example([(1.0, 5e-324, 1)])
 @given(some.lists(some.tuples(some.floats(0, 24), some.floats(0, 1e5),
                               some.sampled_from((1, 5, 50, 10_000))), min_size=1, max_size=8))
 def test_plots_of_a_shift_stay_in_their_frame(app, segments):

@@ -20,6 +20,7 @@ from trainer import lessons
 from trainer.reference import respirator_classes
 from trainer.services import (
     assigning,
+    describing,
     joining,
     learning,
     observing,
@@ -53,6 +54,28 @@ WORKSITES = (
     ("Joinery", "Renske Oduvale", "Desk by the east door", "555-0144", "Mon-Fri 7:00-15:30"),
     ("Tank Pit", "Calder Whitsunby", "Hut at the pit head", "555-0145", "Mon-Fri 7:00-17:00"),
 )
+
+OV = {
+    "cartridge": "organic vapor", "serves": True, "cartridge_limit": 1000.0,
+    "approval": "TC-23C-0000", "schedule_hours": 6.0, "schedule_basis": "invented tests at 250 ppm",
+}  # fmt: skip
+AIR = (
+    # Worksite; task; substances, each with its samples (hours, concentration); respirators.
+    ("Blast Shed", "Blasting castings", ({"substance": "silica"}, ((4, 0.31), (4, 0.18))),
+     ({"class_slug": "apr-half", "filter_class": "P100"}, {"class_slug": "sar-flow-hood"})),
+    ("Laminating Loft", "Rolling gel coat",
+     ({"substance": "styrene"}, ((3, 130), (4, 70), (1, 30))),
+     ({"class_slug": "apr-half", "eye_protection": True, **OV}, {"class_slug": "apr-full", **OV})),
+    ("Spray Hall", "Washing spray guns", ({"substance": "toluene"}, ((2, 150), (6, 60))),
+     ({"class_slug": "apr-half", **OV}, {"class_slug": "apr-full", **OV})),
+    ("Joinery", "Sanding", ({"substance": "wood-dust"}, ((6, 8.5), (2, 0))),
+     ({"class_slug": "apr-filtering", "filter_class": "N95", "eye_protection": True},)),
+    ("Tank Pit", "Cleaning the pit",
+     ({"name": "Air low in oxygen", "kind": "gas", "unit": "ppm", "oxygen_percent": 17.0}, ()),
+     ({"class_slug": "scba-pressure-full"},)),
+)  # fmt: skip
+"""What was measured at Tern Quay Works, and what is worn there: invented, like all of it. In the
+Spray Hall the eyes are left bare: the check says so."""
 
 SIGN_INS = (
     ("coordinator", COORDINATOR),
@@ -250,6 +273,7 @@ class _Works:
         yield _Deed(self.moment(FIRST_DAY + 1, 6), self._open)
         for member in cast():
             yield from self._life(member)
+        yield _Deed(self.moment(30, 7), self._describe)
 
     def moment(self, days_ago: int, hour: int, minute: int = 0) -> datetime:
         """Return a moment of a working day at Tern Quay Works."""
@@ -267,6 +291,27 @@ class _Works:
                 ask_telephone=telephone,
                 ask_hours=hours,
             )
+
+    def _describe(self, now: datetime) -> None:
+        named = {one.name: one for one in people.all_worksites(self.db)}
+        for place, task_name, (hazard, samples), worn in AIR:
+            trainer = next(
+                one for one in cast() if "trainer" in one.roles and place in one.worksites
+            )
+            by = Scribe(self.person[trainer.number], now, ZONE)
+            task = describing.add_task(self.db, named[place], task_name)
+            row = describing.add_hazard(self.db, by, task, **hazard)
+            for hours, concentration in samples:
+                describing.add_sample(
+                    self.db, by, row, on=_day(now) - timedelta(days=5), hours=hours,
+                    concentration=concentration,
+                )  # fmt: skip
+            for one in worn:
+                describing.add_respirator(self.db, by, task, **one)
+            describing.describe(
+                self.db, named[place], emergency="Leave by the marked way.\nMeet at the gate.",
+                storage="Locker room, own bin",
+            )  # fmt: skip
 
     def _life(self, member: Member) -> Iterator[_Deed]:
         story = STORIES[member.story]

@@ -63,6 +63,78 @@ class Worksite(SQLModel, table=True):
     ask_place: str = ""
     ask_telephone: str = ""
     ask_hours: str = ""
+    emergency_steps: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    storage_place: str = Field(default="", sa_column_kwargs={"server_default": ""})
+
+
+class Task(SQLModel, table=True):
+    """Work at a worksite that is done in one kind of air."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    worksite_id: int = Field(foreign_key="worksite.id", index=True)
+    name: str
+    ended_at: datetime | None = None
+
+
+class SiteHazard(SQLModel, table=True):
+    """One substance in the air of a task, with the limit that the employer uses."""
+
+    __tablename__ = "site_hazard"
+
+    id: int | None = Field(default=None, primary_key=True)
+    task_id: int = Field(foreign_key="task.id", index=True)
+    substance: str = ""  # slug of reference.contaminants; "" for one of the trainer's own
+    name: str  # as people call it there
+    kind: str  # calculations.selection.KINDS
+    unit: str  # ppm or mg/m³
+    limit: float | None = None
+    limit_kind: str = "TWA"  # or ceiling
+    limit_source: str = ""
+    idlh: float | None = None
+    oil: bool = False
+    eye_irritation: bool = False
+    oxygen_percent: float = 20.9
+    described_at: datetime
+    described_by: int = Field(foreign_key="person.id")
+    ended_at: datetime | None = None
+
+
+class Sample(SQLModel, table=True):
+    """A concentration that was measured in the air of a task, for so many hours of one day."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    hazard_id: int = Field(foreign_key="site_hazard.id", index=True)
+    measured_on: date
+    hours: float
+    concentration: float
+    entered_at: datetime
+    entered_by: int = Field(foreign_key="person.id")
+    ended_at: datetime | None = None
+
+
+class TaskRespirator(SQLModel, table=True):
+    """A respirator that is worn for a task, with what it carries."""
+
+    __tablename__ = "task_respirator"
+
+    id: int | None = Field(default=None, primary_key=True)
+    task_id: int = Field(foreign_key="task.id", index=True)
+    class_slug: str
+    make: str = ""
+    model: str = ""
+    filter_class: str = ""  # such as P100
+    cartridge: str = ""
+    serves: bool = False  # is the cartridge made for every gas and vapor of the task?
+    cartridge_limit: float | None = None
+    approval: str = ""  # such as TC-23C-0000
+    schedule_hours: float | None = None  # after so many hours the cartridge is changed
+    schedule_basis: str = ""  # how that was arrived at
+    indicator: bool = False  # has it an end-of-service-life indicator?
+    eye_protection: bool = False
+    hood_evidence: bool = False
+    described_at: datetime
+    described_by: int = Field(foreign_key="person.id")
+    ended_at: datetime | None = None
 
 
 class Membership(SQLModel, table=True):

@@ -1,10 +1,11 @@
-"""The forms of the coordinator's pages: what each field is called, and what it takes."""
+"""The forms of trainers and coordinators: what each field is called, and what it takes."""
 
 from collections.abc import Iterable
 
 from flask_babel import lazy_gettext as _l
 from flask_wtf import FlaskForm
 from wtforms import (
+    BooleanField,
     DateField,
     FloatField,
     HiddenField,
@@ -15,10 +16,17 @@ from wtforms import (
     StringField,
     widgets,
 )
-from wtforms.validators import AnyOf, DataRequired, Length, Optional, Regexp
+from wtforms.validators import AnyOf, DataRequired, InputRequired, Length, Optional, Regexp
 
-from trainer.reference import fit_test_protocols, respirator_classes
+from trainer.calculations.faults import CalculationFault
+from trainer.reference import (
+    contaminants,
+    filter_classes,
+    fit_test_protocols,
+    respirator_classes,
+)
 from trainer.web.language import current
+from trainer.web.typed import typed_number
 
 
 def choices(pairs: Iterable[tuple[object, object]]) -> list[SelectChoice]:
@@ -29,7 +37,6 @@ def choices(pairs: Iterable[tuple[object, object]]) -> list[SelectChoice]:
 ROLES = [("worker", _l("Worker")), ("trainer", _l("Trainer")), ("coordinator", _l("Coordinator"))]
 LANGUAGES = [("en", "English"), ("es", "Español")]
 NEEDED = _l("This line must be filled in.")
-A_NUMBER = _l("Give a number, such as 180.")
 A_DAY = _l("Give a date, such as 2026-11-25.")
 CHOOSE = _l("Choose one of these.")
 
@@ -45,11 +52,15 @@ class Number(FloatField):
     """A number; what is none gets a sentence of ours."""
 
     def process_formdata(self, valuelist: list[str]) -> None:
-        """Read what was typed."""
+        """Read what was typed; a number may be written with a decimal comma."""
+        text = valuelist[0].strip() if valuelist else ""
+        if not text:
+            self.data = None
+            return
         try:
-            super().process_formdata(valuelist)
-        except ValueError:
-            raise ValueError(A_NUMBER) from None
+            self.data = typed_number(self.name, text)
+        except CalculationFault as fault:
+            raise ValueError(fault.say(current(), str(self.label.text))) from None
 
 
 class Drop(SelectField):
@@ -168,6 +179,81 @@ class FitTestForm(Deed):
 
 
 _KINDS = {"qualitative": _l("Qualitative"), "quantitative": _l("Quantitative")}
+
+
+class HazardForm(Form):
+    """What is in the air of a task."""
+
+    substance = Drop(_l("Substance"))
+    name = StringField(_l("Its name, if it is not in the list"), [Length(max=80)])
+    kind = Drop(
+        _l("What it is"),
+        choices=choices(
+            [
+                ("", _l("As in the list")),
+                ("particulate", _l("Particles: dust, fume, mist")),
+                ("gas", _l("Gas")),
+                ("vapor", _l("Vapor")),
+                ("both", _l("Particles and a vapor")),
+            ]
+        ),
+    )
+    unit = Drop(
+        _l("Unit"),
+        choices=choices([("", _l("As in the list")), ("ppm", "ppm"), ("mg/m³", "mg/m³")]),
+    )
+    limit = Number(_l("The limit that your employer uses"), [Optional()])
+    limit_kind = Drop(
+        _l("Kind of limit"),
+        choices=choices([("TWA", _l("8-hour average")), ("ceiling", _l("Ceiling"))]),
+    )
+    limit_source = StringField(_l("Where the limit comes from"), [Length(max=160)])
+    idlh = Number("IDLH", [Optional()])
+    oxygen_percent = Number(_l("Oxygen in this air, in %"), [Optional()])
+    oil = BooleanField(_l("There is oil mist in the air"))
+    eye_irritation = BooleanField(_l("It irritates the eyes"))
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        named = sorted((row.name(current()), row.slug) for row in contaminants.rows())
+        self.substance.choices = choices(
+            [("", _l("One of your own")), *((slug, name) for name, slug in named)]
+        )
+
+
+class SampleForm(Form):
+    """One concentration that was measured."""
+
+    on = DateField(_l("Day"), [DataRequired(A_DAY)])
+    hours = Number(_l("Hours"), [InputRequired(NEEDED)])
+    concentration = Number(_l("Concentration"), [InputRequired(NEEDED)])
+
+
+class TaskRespiratorForm(Form):
+    """A respirator that is worn for a task, with what it carries."""
+
+    class_slug = Drop(_l("Class"))
+    make = StringField(_l("Make"), [Length(max=60)])
+    model = StringField(_l("Model"), [Length(max=60)])
+    filter_class = Drop(_l("Class of particle filter"))
+    cartridge = StringField(_l("Cartridge, as its label says"), [Length(max=80)])
+    serves = BooleanField(_l("The label names every gas and vapor of this task"))
+    cartridge_limit = Number(_l("The cartridge's own limit, in the unit of the task"), [Optional()])
+    approval = StringField(_l("Approval number"), [Length(max=20)])
+    schedule_hours = Number(_l("The cartridge is changed after so many hours"), [Optional()])
+    schedule_basis = StringField(_l("On which data that rests"), [Length(max=200)])
+    indicator = BooleanField(_l("It has an end-of-service-life indicator"))
+    eye_protection = BooleanField(_l("Sealed eye protection is worn with it"))
+    hood_evidence = BooleanField(_l("You hold the maker's test results that show 1,000"))
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.class_slug.choices = choices(
+            (row.slug, row.name(current())) for row in respirator_classes.recognised()
+        )
+        self.filter_class.choices = choices(
+            [("", _l("None")), *((row.name, row.name) for row in filter_classes.rows())]
+        )
 
 
 class ExportForm(Form):

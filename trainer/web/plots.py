@@ -21,6 +21,7 @@ _NORMAL_OXYGEN = 20.9
 _CURVE_POINTS = 80
 _HIGHEST_FT = 14_000
 _FAR_APART = 10
+_TOO_SMALL = 1e-290  # to be parted into ticks
 _MOST_DECADES = 1e12  # apart; what lies lower is drawn at the foot
 
 
@@ -99,6 +100,31 @@ class Plot:
     lines: tuple[Line, ...] = ()
     marks: tuple[Mark, ...] = ()
     levels: tuple[Level, ...] = ()
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Values on one line, on a log scale: where each lies, with its words."""
+
+    title: str
+    description: str
+    x: Axis
+    limit: float
+    outside: float
+    most: float
+    texts: tuple[str, str, str]  # of limit, outside, most
+
+
+def spare(outside: float, limit: float, most: float, unit: str) -> Scale:
+    """Return how much a class has to spare: outside, the limit, and what the class allows."""
+    x = _log(min(outside, limit), max(outside, most), LEFT - 44, RIGHT + 12)
+    words = [_measured(value, unit) for value in (limit, outside, most)]
+    return Scale(
+        gettext("Outside, the limit, and what the class allows"),
+        gettext("On one scale: limit %(limit)s, outside %(outside)s, allowed up to %(most)s.",
+                limit=words[0], outside=words[1], most=words[2]),
+        x, x.at(limit), x.at(outside), x.at(most), tuple(words),
+    )
 
 
 def plot(worked: Worked) -> Plot | None:
@@ -263,7 +289,7 @@ def _shift(worked: Worked) -> Plot | None:
     periods = _periods(worked)
     hours = sum(length for length, _, _ in periods)
     most = max(max(outside, inside) for _, outside, inside in periods)
-    if not hours or not most:
+    if min(hours, most) < _TOO_SMALL:
         return None
     unit, worn = worked.shared_unit, any(outside != inside for _, outside, inside in periods)
     least = min(inside for _, _, inside in periods)

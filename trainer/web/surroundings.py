@@ -9,8 +9,9 @@ from markupsafe import Markup, escape
 from trainer.reference import respirator_classes
 from trainer.services import standing
 from trainer.store import people
-from trainer.store.tables import Respirator, Worksite
+from trainer.store.tables import Respirator, TaskRespirator, Worksite
 from trainer.web import access, language
+from trainer.words import as_typed, number
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,9 @@ def init_app(app: Flask) -> None:
     """Hand every template what the layout shows."""
     app.context_processor(_around)
     app.add_template_filter(wears, "wears")
+    app.add_template_filter(worn_there, "worn_there")
+    app.add_template_filter(as_typed, "as_typed")
+    app.add_template_filter(lambda value: number(value, figures=3), "figures")
     app.add_template_filter(emphasised, "emphasised")
     app.add_template_filter(lambda given: [(one.value, one.label) for one in given], "pairs")
 
@@ -44,6 +48,14 @@ def wears(respirator: Respirator) -> str:
     size = gettext("size %(size)s", size=respirator.size) if respirator.size else ""
     parts = [row.name(language.current()), named, size, respirator.filters]
     line = ", ".join(part for part in parts if part)
+    return line[:1].upper() + line[1:]
+
+
+def worn_there(respirator: TaskRespirator) -> str:
+    """Return a respirator of a task in a line: its class, make and model."""
+    name = respirator_classes.get(respirator.class_slug).name(language.current())
+    named = f"{respirator.make} {respirator.model}".strip()
+    line = ", ".join(filter(None, (name, named)))
     return line[:1].upper() + line[1:]
 
 
@@ -81,6 +93,7 @@ def _ways() -> list[tuple[str, str, bool]]:
         ("", "/exercises", gettext("Exercises")),
         ("trainer", "/people", gettext("My people")),
         ("trainer", "/assign", gettext("Assign")),
+        ("trainer", "/sites", gettext("Air and respirators")),
         ("trainer", "/codes", gettext("Codes")),
         ("coordinator", "/board", gettext("Tag board")),
         ("coordinator", "/worksites", gettext("Worksites")),

@@ -10,7 +10,6 @@ from flask_babel import gettext
 from werkzeug.datastructures import MultiDict
 
 from trainer import bank
-from trainer.bank import numerals
 from trainer.calculations.catalogue import CATALOGUE, GROUPS, Calculation, Parameter
 from trainer.calculations.catalogue.shapes import CONCENTRATION_UNITS, SAME_UNIT
 from trainer.calculations.faults import CalculationFault
@@ -28,6 +27,7 @@ from trainer.web import htmx
 from trainer.web.access import may
 from trainer.web.language import current
 from trainer.web.plots import plot
+from trainer.web.typed import typed_number
 from trainer.words import Words, number
 
 bp = Blueprint("worksheet", __name__)
@@ -149,29 +149,7 @@ def _text(parameter: Parameter, given: MultiDict) -> str:
 
 
 def _cell(parameter: Parameter, text: str) -> str:
-    return repr(_number(parameter.name, text))
-
-
-def _number(name: str, text: str) -> float:
-    """Return a number as a person writes it: with a decimal comma, a fraction, or 1,000."""
-    found = numerals.read_quantity(text)
-    if found is None:
-        raise CalculationFault(name, "{it} must be a number, such as 2.5.",
-                               "{it} tiene que ser un número, como 2.5.")
-    readings, unit = found
-    if unit is not None:
-        raise CalculationFault(name, "{it}: write the number alone; its unit stands beside it.",
-                               "{it}: escriba solo el número; la unidad está al lado.")
-    usual = [reading for reading in readings if reading.usual_in(current())] or readings
-    if len(usual) > 1:
-        first, second = (number(float(reading.value)) for reading in usual[:2])
-        raise CalculationFault(
-            name, "{it}: {typed} can be read in two ways, {first} or {second}. Write it without "
-            "the separator.",
-            "{it}: {typed} se puede leer de dos maneras, {first} o {second}. Escríbalo sin el "
-            "separador.", typed=text, first=first, second=second,
-        )
-    return float(usual[0].value)
+    return repr(typed_number(parameter.name, text))
 
 
 # Numbers of a substance, out of the tables.

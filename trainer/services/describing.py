@@ -1,0 +1,372 @@
+"""A worksite as its trainer describes it: tasks, what is in their air, what is worn there.
+
+From this it is checked whether each respirator is enough. Rows are ended, never deleted; a
+change that leaves a respirator too weak names the people who wear such a one.
+"""
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from math import isinf
+
+from sqlmodel import Session, select
+
+from trainer.calculations.averages import time_weighted_average
+from trainer.calculations.exposure import maximum_use_concentration
+from trainer.calculations.faults import CalculationFault
+from trainer.calculations.selection import KINDS, MAY_NOT, Hazard, Verdict, verdicts
+from trainer.reference import contaminants, filter_classes, respirator_classes
+from trainer.services.joining import tidy
+from trainer.services.recording import Scribe
+from trainer.services.refusal import Refusal
+from trainer.store.tables import (
+    Membership,
+    Person,
+    Respirator,
+    Sample,
+    SiteHazard,
+    Task,
+    TaskRespirator,
+    Worksite,
+)
+
+UNITS = ("ppm", "mg/m³")
+LIMIT_KINDS = ("TWA", "ceiling")
+HOURS_OF_A_SHIFT = 8
+APPROVAL = re.compile(r"TC-(13F|14G|19C|21C|23C|84A)-[0-9A-Z]{3,5}")
+"""Approval numbers of NIOSH. Source: NIOSH Certified Equipment List, general cautions page."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What the samples of a hazard come to.
+
+    outside   the concentration that is compared with the limit; None: nobody measured
+    on        the day it comes from
+    assumed   hours of that day that nobody measured, taken for as bad as the worst sample
+    """
+
+    outside: float | None
+    on: date | None
+    assumed: float = 0
+
+
+@dataclass(frozen=True)
+class Check:
+    """One respirator against one hazard of its task.
+
+    most   what the class allows outside, in the unit of the hazard; None where nothing says
+    """
+
+    task: Task
+    hazard: SiteHazard
+    worn: TaskRespirator
+    measured: Measured
+    verdict: Verdict
+    most: float | None
+
+    @property
+    def spare(self) -> float | None:
+        """Return how many times what is outside the class would still allow."""
+        if self.most is None or not self.measured.outside:
+            return None
+        return self.most / self.measured.outside
+
+
+@dataclass(frozen=True)
+class Site:
+    """Everything that is described of a worksite now."""
+
+    worksite: Worksite
+    tasks: tuple[Task, ...]
+    hazards: dict[int, list[SiteHazard]]  # by task
+    samples: dict[int, list[Sample]]  # by hazard, newest day first
+    worn: dict[int, list[TaskRespirator]]  # by task
+
+
+def site(db: Session, worksite: Worksite) -> Site:
+    """Return what is described of a worksite, read in four questions to the database."""
+    tasks = _open(db, Task, Task.worksite_id == worksite.id)
+    hazards = _open(db, SiteHazard, SiteHazard.task_id.in_([one.id for one in tasks]))
+    samples = _open(db, Sample, Sample.hazard_id.in_([one.id for one in hazards]))
+    samples.sort(key=lambda one: (-one.measured_on.toordinal(), one.id))
+    worn = _open(db, TaskRespirator, TaskRespirator.task_id.in_([one.id for one in tasks]))
+    return Site(
+        worksite,
+        tuple(tasks),
+        _by(hazards, "task_id"),
+        _by(samples, "hazard_id"),
+        _by(worn, "task_id"),
+    )
+
+
+def measured(hazard: SiteHazard, samples: Iterable[Sample]) -> Measured:
+    """Return what a hazard's samples come to: its worst day.
+
+    For a ceiling it is the highest sample; for an 8-hour limit the average of the day, in which
+    hours that nobody measured count like the worst sample. Our own, stricter reading of
+    29 CFR 1910.1000(d)(1)(i), which takes what was sampled: clean air is entered as zero.
+    """
+    days = [
+        _day(hazard, on, list(same))
+        for on, same in groupby(
+            sorted(samples, key=lambda one: one.measured_on), key=lambda one: one.measured_on
+        )
+    ]
+    return max(days, key=lambda one: (one.outside, one.on), default=Measured(None, None))
+
+
+def checks(described: Site) -> list[Check]:
+    """Return each respirator checked against each hazard of its task."""
+    return [
+        _check(task, hazard, worn, measured(hazard, described.samples.get(hazard.id, ())))
+        for task in described.tasks
+        for worn in described.worn.get(task.id, ())
+        for hazard in described.hazards.get(task.id, ())
+    ]
+
+
+def affected(db: Session, worksite: Worksite, check: Check) -> list[Person]:
+    """Return who at the worksite wears a respirator like one that is checked."""
+    query = (
+        select(Person)
+        .join(Membership, Membership.person_id == Person.id)
+        .join(Respirator, Respirator.person_id == Person.id)
+        .where(
+            Membership.worksite_id == worksite.id,
+            Respirator.class_slug == check.worn.class_slug,
+            Respirator.ended_at.is_(None),
+            Person.left_on.is_(None),
+        )
+        .order_by(Person.name)
+        .distinct()
+    )
+    if check.worn.make:
+        query = query.where(Respirator.make == check.worn.make)
+    if check.worn.model:
+        query = query.where(Respirator.model == check.worn.model)
+    return list(db.exec(query))
+
+
+def inadequate(db: Session, worksite: Worksite) -> list[tuple[Check, list[Person]]]:
+    """Return the checks that say a respirator is not enough, each with the people it concerns."""
+    return [
+        (one, affected(db, worksite, one))
+        for one in checks(site(db, worksite))
+        if one.verdict.state == MAY_NOT
+    ]
+
+
+def describe(db: Session, worksite: Worksite, *, emergency: str, storage: str) -> None:
+    """Keep the emergency steps and the storage place of a worksite."""
+    worksite.emergency_steps = emergency.strip()[:2000]
+    worksite.storage_place = tidy(storage)[:200]
+    db.add(worksite)
+    db.flush()
+
+
+def add_task(db: Session, worksite: Worksite, name: str) -> Task:
+    """Add a task. Errors: Refusal without a name, or for one that is there already."""
+    name = tidy(name)[:80]
+    there = [one.name.casefold() for one in _open(db, Task, Task.worksite_id == worksite.id)]
+    if not name or name.casefold() in there:
+        raise Refusal("Give the task a name that no other task of this worksite has.")
+    return _added(db, Task(worksite_id=worksite.id, name=name))
+
+
+def add_hazard(
+    db: Session,
+    by: Scribe,
+    task: Task,
+    *,
+    substance: str = "",
+    name: str = "",
+    kind: str = "",
+    unit: str = "",
+    limit: float | None = None,
+    limit_kind: str = "TWA",
+    limit_source: str = "",
+    idlh: float | None = None,
+    oil: bool = False,
+    eye_irritation: bool = False,
+    oxygen_percent: float = 20.9,
+) -> SiteHazard:
+    """Add what is in the air of a task.
+
+    substance   a slug of reference.contaminants; what is left out is taken from its row
+    limit       the one that the employer uses; it may be stricter than OSHA's, and is then named
+    Errors: Refusal for a kind, unit or number that cannot be, or a limit without its source.
+    """
+    row = contaminants.get(substance) if substance else None
+    if substance and row is None:
+        raise Refusal("Choose a substance from the list, or give one of your own a name.")
+    name = tidy(name)[:80] or (row.english if row else "")
+    kind, unit = kind or (row.kind if row else ""), unit or (row.unit if row else "")
+    if not name:
+        raise Refusal("Give the substance a name.")
+    if kind not in KINDS or unit not in UNITS or limit_kind not in LIMIT_KINDS:
+        raise Refusal("Say what it is (particles, gas, vapor or both) and in which unit.")
+    if row and limit is None and unit == row.unit:
+        limit, limit_kind = row.limit, "ceiling" if row.limit_kind == "ceiling" else "TWA"
+        limit_source = limit_source or row.limit_source
+    if row and idlh is None and unit == row.idlh_unit:
+        idlh = row.idlh
+    limit_source = tidy(limit_source)[:160]
+    if limit is not None and not limit_source:
+        raise Refusal("Say where the limit comes from, such as a state rule or your program.")
+    for value in (limit, idlh):
+        if value is not None and not 0 < value < 1e9:
+            raise Refusal("A limit or IDLH is a number above zero, in the unit of the hazard.")
+    if not 0 <= oxygen_percent <= 100:
+        raise Refusal("Oxygen is a share of the air, from 0 to 100 %%.")
+    return _added(db, SiteHazard(
+        task_id=task.id, substance=substance, name=name, kind=kind, unit=unit, limit=limit,
+        limit_kind=limit_kind, limit_source=limit_source, idlh=idlh,
+        oil=oil or bool(row and row.oil_aerosol),
+        eye_irritation=eye_irritation or bool(row and row.eye_irritant),
+        oxygen_percent=oxygen_percent, described_at=by.now, described_by=by.person.id,
+    ))  # fmt: skip
+
+
+def add_sample(
+    db: Session, by: Scribe, hazard: SiteHazard, *, on: date, hours: float, concentration: float
+) -> Sample:
+    """Add a concentration that was measured; a full-shift average has 8 hours.
+
+    Errors: Refusal for a day to come, hours outside 0 to 24, or a concentration below zero.
+    """
+    if on > by.now.astimezone(by.zone).date():
+        raise Refusal("The day lies in the future. Give the day on which it was measured.")
+    if not 0 < hours <= 24:
+        raise Refusal("Hours are above 0 and at most 24.")
+    if not 0 <= concentration < 1e9:
+        raise Refusal("A concentration is a number, zero or above.")
+    return _added(db, Sample(
+        hazard_id=hazard.id, measured_on=on, hours=hours, concentration=concentration,
+        entered_at=by.now, entered_by=by.person.id,
+    ))  # fmt: skip
+
+
+def add_respirator(
+    db: Session,
+    by: Scribe,
+    task: Task,
+    *,
+    class_slug: str,
+    make: str = "",
+    model: str = "",
+    filter_class: str = "",
+    cartridge: str = "",
+    serves: bool = False,
+    cartridge_limit: float | None = None,
+    approval: str = "",
+    schedule_hours: float | None = None,
+    schedule_basis: str = "",
+    indicator: bool = False,
+    eye_protection: bool = False,
+    hood_evidence: bool = False,
+) -> TaskRespirator:
+    """Add a respirator that is worn for a task.
+
+    Errors: Refusal for a class that Table 1 does not have, a filter that is none, an approval
+    number of another form, or a change schedule without how it was arrived at.
+    """
+    row = respirator_classes.get(class_slug)
+    if row is None or row.apf is None:
+        raise Refusal("Choose a class of respirator.")
+    if filter_class and filter_classes.get(filter_class) is None:
+        raise Refusal("Name the filter by its class, such as P100.")
+    approval = tidy(approval).upper()
+    if approval and not APPROVAL.fullmatch(approval):
+        raise Refusal("An approval number looks like TC-23C-0000.")
+    schedule_basis = tidy(schedule_basis)[:200]
+    if schedule_hours is not None and (not 0 < schedule_hours <= 1000 or not schedule_basis):
+        # 29 CFR 1910.134(d)(3)(iii)(B)(2): the data it rests on are described.
+        raise Refusal("A change schedule has hours above zero, and says on which data it rests.")
+    if cartridge_limit is not None and not 0 < cartridge_limit < 1e9:
+        raise Refusal("The limit of a cartridge is a number above zero.")
+    return _added(db, TaskRespirator(
+        task_id=task.id, class_slug=class_slug, make=tidy(make)[:60], model=tidy(model)[:60],
+        filter_class=filter_class, cartridge=tidy(cartridge)[:80], serves=serves,
+        cartridge_limit=cartridge_limit, approval=approval, schedule_hours=schedule_hours,
+        schedule_basis=schedule_basis, indicator=indicator, eye_protection=eye_protection,
+        hood_evidence=hood_evidence, described_at=by.now, described_by=by.person.id,
+    ))  # fmt: skip
+
+
+def end(db: Session, by: Scribe, row: Task | SiteHazard | Sample | TaskRespirator) -> None:
+    """End a row: it stays in the database with the moment; ended twice, the first moment stays."""
+    row.ended_at = row.ended_at or by.now
+    db.add(row)
+    db.flush()
+
+
+def _day(hazard: SiteHazard, on: date, samples: Sequence[Sample]) -> Measured:
+    amounts = [one.concentration for one in samples]
+    if hazard.limit_kind == "ceiling":
+        return Measured(max(amounts), on)
+    hours = [one.hours for one in samples]
+    missing = max(0.0, HOURS_OF_A_SHIFT - sum(hours))
+    average = time_weighted_average([*amounts, max(amounts)], [*hours, missing])
+    return Measured(average, on, missing)
+
+
+def _check(task: Task, hazard: SiteHazard, worn: TaskRespirator, found: Measured) -> Check:
+    row = respirator_classes.get(worn.class_slug)
+    reference = contaminants.get(hazard.substance) if hazard.substance else None
+    asked = Hazard(
+        kind=hazard.kind,
+        concentration=found.outside,
+        limit=hazard.limit,
+        idlh=hazard.idlh,
+        oxygen_percent=hazard.oxygen_percent,
+        cartridge_serves=worn.serves,
+        cartridge_fitted=bool(worn.cartridge),
+        cartridge_limit=worn.cartridge_limit,
+        end_of_service_indicator=worn.indicator,
+        change_schedule=worn.schedule_hours is not None,
+        filter="" if row.powered else _without_blower(worn.filter_class),
+        oil=hazard.oil,
+        eye_irritation=hazard.eye_irritation,
+        eye_protection=worn.eye_protection,
+        hood_evidence=worn.hood_evidence,
+        substance_standard=reference.substance_standard if reference else "",
+    )
+    (verdict,) = verdicts(asked, [worn.class_slug])
+    return Check(task, hazard, worn, found, verdict, _most(row.apf, hazard, worn))
+
+
+def _without_blower(name: str) -> str:
+    row = filter_classes.get(name)
+    return name if row and row.seen and not row.powered else ""
+
+
+def _most(apf: int, hazard: SiteHazard, worn: TaskRespirator) -> float | None:
+    if hazard.limit is None:
+        return None
+    of_cartridge = worn.cartridge_limit if hazard.kind != "particulate" else None
+    try:
+        most = maximum_use_concentration(apf, hazard.limit, hazard.idlh, of_cartridge)
+    except CalculationFault:
+        return None
+    return None if isinf(most) else most
+
+
+def _open(db: Session, table, condition) -> list:
+    query = select(table).where(condition, table.ended_at.is_(None)).order_by(table.id)
+    return list(db.exec(query))
+
+
+def _by(rows: Iterable, key: str) -> dict[int, list]:
+    found: dict[int, list] = {}
+    for row in rows:
+        found.setdefault(getattr(row, key), []).append(row)
+    return found
+
+
+def _added(db: Session, row):
+    db.add(row)
+    db.flush()
+    return row
