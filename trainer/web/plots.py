@@ -117,7 +117,7 @@ class Scale:
 
 def spare(outside: float, limit: float, most: float, unit: str) -> Scale:
     """Return how much a class has to spare: outside, the limit, and what the class allows."""
-    x = _log(min(outside, limit), max(outside, most), LEFT - 44, RIGHT + 12)
+    x = _log(min(outside, limit), max(outside, most), LEFT - 36, RIGHT - 4)
     words = [_measured(value, unit) for value in (limit, outside, most)]
     return Scale(
         gettext("Outside, the limit, and what the class allows"),

@@ -1,5 +1,6 @@
 """A worksite as its trainer describes it, and whether what is worn there is enough."""
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from math import floor
@@ -45,7 +46,10 @@ class Shown:
 def index():
     """List the worksites that the person may describe, with what is not enough there."""
     with reading() as db:
-        rows = [(one, len(describing.inadequate(db, one))) for one in _worksites(db)]
+        rows = [
+            (one, Counter(_state(check) for check in describing.checks(describing.site(db, one))))
+            for one in _worksites(db)
+        ]
     return render_template("site/index.html", rows=rows)
 
 
@@ -180,9 +184,14 @@ def _page(number: int, fault: str = ""):
 
 
 def _shown(db, worksite: Worksite, check: describing.Check) -> Shown:
-    state = STATES.get(check.verdict.state, "soon")
+    state = _state(check)
     concerned = describing.affected(db, worksite, check) if state == "no" else []
     return Shown(check, state, _scale(check), [person.number for person in concerned])
+
+
+def _state(check: describing.Check) -> str:
+    """Return the shape for a verdict: what is not decided here is neither."""
+    return STATES.get(check.verdict.state, "soon")
 
 
 def _scale(check: describing.Check) -> plots.Scale | None:
