@@ -19,6 +19,7 @@ from trainer.web import (
     sign_in,
     site,
     surroundings,
+    today,
     trainer,
     worker,
     worksheet,
@@ -52,7 +53,7 @@ def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
     surroundings.init_app(app)
     headers.init_app(app)
     errors.init_app(app)
-    for part in (sign_in, worker, drilling, worksheet, people, trainer, site, coordinator):
+    for part in (sign_in, worker, drilling, worksheet, people, today, trainer, site, coordinator):
         app.register_blueprint(part.bp)
     access.check_routes(app)
     lessons.load()

@@ -57,8 +57,8 @@ def test_what_has_faded_is_shown_to_both_and_takes_nothing_away(ready: Served, s
     assert imara.page.locator(".refresher").count() == 0
 
     odell = phone(ready, "2", script)
-    odell.open("/people")
-    odell.look("to look at")
+    odell.open("/today")
+    odell.look("waiting")
     odell.go(".sections a[href$='#refreshers']")
     odell.look("faded")
     odell.go("#refreshers ~ ul a[href^='/assign']")
@@ -76,7 +76,7 @@ def test_at_six_months_the_trainer_watches_a_short_putting_on(ready: Served):
     imara.open("/tag")
     expect(imara.page.locator(".refresher")).to_contain_text("6 months since your training")
     odell = phone(ready, "2")
-    odell.open("/people")
+    odell.open("/today")
     odell.go(".sections a[href$='#refreshers']")
     odell.go("#refreshers ~ form button")
     marks = odell.page.locator("main input[value=unprompted]")
@@ -89,5 +89,5 @@ def test_at_six_months_the_trainer_watches_a_short_putting_on(ready: Served):
     seen = odell.page.locator("#refreshers ~ ul").first
     expect(seen).to_contain_text("Every act seen unprompted")
     assert "/people/" in odell.page.url
-    odell.open("/people")
+    odell.open("/today")
     assert odell.page.locator("a[href$='#refreshers']").count() == 0

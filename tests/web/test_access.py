@@ -72,6 +72,8 @@ TABLE = (
     ("GET", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
     ("POST", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
     ("POST", "/assignments/<int:number>/withdraw", "trainer", SEES_LEE, {}),
+    ("GET", "/today", "trainer", "", {}),
+    ("GET", "/grid", STAFF, "", {}),
     ("GET", "/sites", STAFF, "", {}),
     ("GET", "/sites/<int:number>", STAFF, SEES_LEE, {}),
     ("POST", "/sites/<int:number>", STAFF, SEES_LEE, {"act": "about"}),

@@ -231,7 +231,6 @@ def _board(mine: bool) -> str:
             most=PAGE,
         )
         tally = people.tally(db, **common)
-        look_at = refreshing.to_look_at(db, sites or (), today) if mine else []
     return render_template(
         "people/board.html",
         rows=[_row(*row, today, here.due_soon_days) for row in page],
@@ -244,7 +243,6 @@ def _board(mine: bool) -> str:
         state=state,
         search=search,
         mine=mine,
-        look_at=look_at,
         soon_days=here.due_soon_days,
         address=lambda page: (
             "?" + urlencode({"q": search, "worksite": chosen or "", "state": state, "page": page})

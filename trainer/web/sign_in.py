@@ -14,7 +14,7 @@ from trainer.web.errors import say
 
 bp = Blueprint("sign_in", __name__)
 
-HOMES = (("worker", "/tag"), ("trainer", "/people"), ("coordinator", "/board"))
+HOMES = (("worker", "/tag"), ("trainer", "/today"), ("coordinator", "/board"))
 
 
 @bp.get("/")

@@ -91,6 +91,7 @@ def _ways() -> list[tuple[str, str, bool]]:
         ("worker", "/my-record", gettext("My record")),
         ("", "/worksheet", gettext("Worksheet")),
         ("", "/exercises", gettext("Exercises")),
+        ("trainer", "/today", gettext("Today")),
         ("trainer", "/people", gettext("My people")),
         ("trainer", "/assign", gettext("Assign")),
         ("trainer", "/sites", gettext("Air and respirators")),
