@@ -502,3 +502,47 @@ def test_sittings_differ_by_seed_and_repeat_by_seed(folder):
     assert [q.slug for q in draw_questions(found, "factors", 7, set())] == [
         f"question-{number}" for number in (0, 4, 3, 2, 10, 9, 13, 8, 1)
     ]
+
+
+# Numbers of a worksite in the place of drawn ones.
+
+THERE = {
+    "substance": "styrene", "outside": 188.0, "outside_of_published_limit": 188.0,
+    "limit_of_published_idlh": 50.0, "class": "apr-full", "place": "Laminating Loft",
+    "task": "Rolling", "day": bank.Words("1 Nov 2026", "1 nov 2026"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("slug", ["inside-concentration", "required-factor", "maximum-use",
+                                  "ppm-to-mg"])
+def test_a_problem_takes_the_numbers_of_the_worksite(slug, exercises):
+    facts = THERE | ({"substance": "toluene"} if slug == "ppm-to-mg" else {})
+    found = bank.draw_at(exercises[slug], 5, facts)
+    assert found.drawn["substance"] == facts["substance"]
+    for name, wanted in (("concentration", 188.0), ("value", 188.0), ("limit", 50.0),
+                         ("class", "apr-full")):
+        assert found.drawn.get(name, wanted) == wanted
+    for language in ("en", "es"):
+        said = found.text(language)
+        assert "Laminating Loft (Rolling)" in said and "{" not in said
+        assert mark(found.blank, found.blank.typed, language).right
+    assert bank.draw_at(exercises[slug], 5, facts) == found
+
+
+def test_the_answer_is_worked_out_from_the_worksites_numbers(exercises):
+    found = bank.draw_at(exercises["inside-concentration"], 5, THERE)
+    assert found.blank.value == pytest.approx(188 / 50)
+
+
+@pytest.mark.parametrize("facts", [
+    {"outside_of_published_limit": 80.0},  # below the limit: nothing is needed
+    {"outside_of_published_limit": None},  # a stricter limit is used there
+    {"substance": "acetone"},  # a substance that the exercise does not know
+    {"class": "scba-pressure-full"},
+])  # fmt: skip
+def test_what_makes_no_problem_is_left_to_the_lots(facts, exercises):
+    assert bank.draw_at(exercises["inside-concentration"], 5, THERE | facts) is None
+
+
+def test_an_exercise_without_worksite_has_none(exercises):
+    assert bank.draw_at(exercises["fit-factor"], 5, THERE) is None

@@ -4,7 +4,7 @@ Content is data (questions/README.md); what a person gets depends on a seed and 
 """
 
 from trainer.bank.check import Fault, faults
-from trainer.bank.draw import DrawFault, Problem, Step, draw, draw_questions, thaw
+from trainer.bank.draw import DrawFault, Problem, Step, draw, draw_at, draw_questions, thaw
 from trainer.bank.lots import shuffle
 from trainer.bank.mark import Blank, Marking, Slip, mark, mark_question
 from trainer.bank.read import (
@@ -21,7 +21,7 @@ from trainer.words import Words, number
 
 __all__ = [
     "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Fault", "Marking", "Option",
-    "Problem", "Question", "Slip", "Step", "Words", "draw", "draw_questions", "faults", "load",
-    "mark", "mark_question", "number", "read_folder", "shuffle", "thaw",
+    "Problem", "Question", "Slip", "Step", "Words", "draw", "draw_at", "draw_questions",
+    "faults", "load", "mark", "mark_question", "number", "read_folder", "shuffle", "thaw",
     "thaw_question",
 ]

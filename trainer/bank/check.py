@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from trainer.bank.draw import CONSTRAINTS, TABLES, DrawFault, Problem, draw
+from trainer.bank.draw import CONSTRAINTS, FACTS, TABLES, DrawFault, Problem, draw
 from trainer.bank.mark import mark
 from trainer.bank.read import Exercise, exercise_of
 from trainer.calculations.catalogue import CATALOGUE
@@ -246,6 +246,12 @@ def _named_faults(file: _File) -> Iterator[Fault]:
         table = plan.get("from_table")
         if table is not None and table not in TABLES:
             yield file.fault(file.line_of(f"[given.{name}]"), f"There is no table {table!r}.")
+    for name, named in content.get("worksite", {}).items():
+        line = file.line_of("[worksite]")
+        if name not in content.get("given", {}):
+            yield file.fault(line, f"[worksite] names {name!r}, which is no given.")
+        if isinstance(named, str) and named not in FACTS:
+            yield file.fault(line, f"A worksite has no fact {named!r}.")
     known = {parameter.name for parameter in calculation.parameters} if calculation else None
     for name in content.get("inputs", {}):
         if known is not None and name not in known:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cache
+from functools import cache, reduce
 from operator import ge, gt, le, lt
 from typing import Any
 
@@ -26,6 +26,14 @@ from trainer.reference import respirator_classes as classes
 from trainer.words import Words, few_figures, number, same, words
 
 TRIES = 5_000
+TRIES_AT_A_WORKSITE = 200
+FACTS = (
+    "substance", "class", "outside", "outside_of_published_limit", "limit_of_published_idlh",
+)  # fmt: skip
+"""What a worksite may tell an exercise. Exercises work with the limit and IDLH of the tables, so a
+number is told only beside the same one: a stricter limit of the employer is not taught away."""
+
+_WORDS_OF_A_WORKSITE = ("place", "task", "day")
 QUESTIONS_IN_A_SITTING = 9
 # How many times farther from the answer a slip must be than a right answer may be.
 _APART = 3
@@ -131,6 +139,47 @@ def draw(exercise: Exercise, seed: int) -> Problem:
         except (_Again, CalculationFault):
             continue
     raise DrawFault(f"{exercise.slug}: no drawing of seed {seed} keeps the constraints")
+
+
+def draw_at(exercise: Exercise, seed: int, facts: Mapping[str, Any]) -> Problem | None:
+    """Return a problem with the numbers of a worksite, or None where they make none.
+
+    facts  what the exercise's `[worksite]` may name: a number, the key of a row, or words
+    The rules of the exercise hold as ever: a concentration below the limit makes no problem
+    about a respirator that is needed.
+    """
+    fixed = {name: _fact(exercise.given[name], named, facts)
+             for name, named in exercise.worksite.items()}
+    if not fixed or any(value is None for value in fixed.values()):
+        return None
+    lots = Lots(f"problem|{exercise.slug}|{seed}")
+    for _ in range(TRIES_AT_A_WORKSITE):
+        try:
+            return _problem(exercise, seed, lots, fixed)
+        except (_Again, CalculationFault):
+            continue
+    return None
+
+
+def _fact(plan: Mapping, named: Any, facts: Mapping[str, Any]) -> Any:
+    """Return what stands for a given: a row that the exercise knows, a number, or words."""
+    if isinstance(named, Mapping):
+        return _with_facts(words(named), facts)
+    value = facts.get(named)
+    if "from_table" in plan:
+        return next((row for row in _pool(plan, {}) if _key(row) == value), None)
+    return value
+
+
+def _with_facts(text: Words, facts: Mapping[str, Any]) -> Words:
+    """Return words with the facts that are words; the names of givens stay for later."""
+    said = [facts[name] if isinstance(facts[name], Words) else Words(facts[name], facts[name])
+            for name in _WORDS_OF_A_WORKSITE]
+    return Words(*(
+        reduce(lambda filled, pair: filled.replace(f"{{{pair[0]}}}", pair[1](language)),
+               zip(_WORDS_OF_A_WORKSITE, said, strict=True), text(language))
+        for language in ("en", "es")
+    ))
 
 
 def _problem(exercise: Exercise, seed: int, lots: Lots, kept: Mapping) -> Problem:

@@ -128,6 +128,7 @@ class Exercise:
     inputs       parameter of the calculation -> the given (or a field of it) that it takes
     constraints  names of the rules that a drawing must keep
     bounds       a given or a part -> where its number must lie
+    worksite     a given -> the fact of a worksite that may take its place, or words about it
     lesson, section   empty for an exercise that no lesson teaches yet
     version      first 12 hexadecimal digits of the SHA-256 of its content
     """
@@ -148,6 +149,7 @@ class Exercise:
     answer: BlankPlan
     steps: tuple[StepPlan, ...]
     version: str
+    worksite: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -269,6 +271,7 @@ def exercise_of(slug: str, raw: Mapping) -> Exercise:
             for step in raw["step"]
         ),
         version=version_of({**raw, "slug": slug}),
+        worksite=raw.get("worksite", {}),
     )
 
 

@@ -14,7 +14,7 @@ from sqlmodel import Session, func, select
 
 from trainer import bank, lessons
 from trainer.calculations.periods import next_due
-from trainer.services import learning, sitting, standing
+from trainer.services import describing, learning, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store.tables import (
     Assignment,
@@ -96,6 +96,7 @@ def begin(db: Session, person: Person, today: date, now: datetime) -> Sitting:
         ),
         questions,
         exercises,
+        describing.facts(db, person),
     )
 
 

@@ -5,7 +5,7 @@ sitting. Every must-know must be right; the rest by the pass mark.
 """
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from math import ceil
@@ -14,7 +14,7 @@ from sqlmodel import Session, select
 
 from trainer import bank, lessons
 from trainer.config import LANGUAGES
-from trainer.services import learning, recording
+from trainer.services import describing, learning, recording
 from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
 from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtContent
@@ -138,7 +138,8 @@ def begin(db: Session, person: Person, lesson: lessons.Lesson, now: datetime) ->
         started_at=now,
     )
     _keep_taught(db, lesson, sitting.lesson_version, now)
-    return open_drawn(db, sitting, *_draw(db, sitting, earlier))
+    facts = describing.facts(db, person)
+    return open_drawn(db, sitting, *_draw(db, sitting, earlier), facts)
 
 
 def open_drawn(
@@ -146,10 +147,12 @@ def open_drawn(
     sitting: Sitting,
     questions: Sequence[bank.Question],
     exercises: Sequence[bank.Exercise],
+    facts: Sequence[Mapping[str, object]] = (),
 ) -> Sitting:
     """Open a sitting with these questions and a problem of each of these exercises, in mixed order.
 
     Options, numbers and order come from the seed of the sitting.
+    facts   numbers of the person's worksites, which take the place of drawn ones where they can
     """
     db.add(sitting)
     db.flush()
@@ -157,7 +160,7 @@ def open_drawn(
         _question_item(sitting, question, sitting.seed + place)
         for place, question in enumerate(questions, start=1)
     ] + [
-        _problem_item(sitting, exercise, sitting.seed + place)
+        _problem_item(sitting, exercise, sitting.seed + place, facts)
         for place, exercise in enumerate(exercises)
     ]
     for position, item in enumerate(bank.shuffle(items, sitting.seed), start=1):
@@ -312,11 +315,15 @@ def _question_item(sitting: Sitting, question: bank.Question, seed: int) -> Sitt
     )
 
 
-def _problem_item(sitting: Sitting, exercise: bank.Exercise, seed: int) -> SittingItem:
+def _problem_item(
+    sitting: Sitting, exercise: bank.Exercise, seed: int, facts: Sequence[Mapping[str, object]]
+) -> SittingItem:
+    there = (bank.draw_at(exercise, seed, one) for one in bank.shuffle(facts, seed))
+    problem = next(filter(None, there), None) or bank.draw(exercise, seed)
     drawn = {
         "lesson": exercise.lesson,
         "section": exercise.section,
-        "problem": bank.draw(exercise, seed).freeze(),
+        "problem": problem.freeze(),
     }
     return SittingItem(
         sitting_id=sitting.id,
