@@ -13,6 +13,7 @@ from trainer.web import (
     coordinator,
     drilling,
     errors,
+    hard_spots,
     headers,
     language,
     people,
@@ -51,7 +52,9 @@ def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
     surroundings.init_app(app)
     headers.init_app(app)
     errors.init_app(app)
-    for part in (sign_in, worker, drilling, worksheet, people, trainer, coordinator):
+    for part in (
+        sign_in, worker, drilling, worksheet, people, trainer, coordinator, hard_spots,
+    ):  # fmt: skip
         app.register_blueprint(part.bp)
     access.check_routes(app)
     lessons.load()

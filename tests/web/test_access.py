@@ -71,6 +71,9 @@ TABLE = (
     ("GET", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
     ("POST", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
     ("POST", "/assignments/<int:number>/withdraw", "trainer", SEES_LEE, {}),
+    ("GET", "/hard-spots", STAFF, "", {}),
+    ("GET", "/hard-spots/question/<question>", STAFF, "", {}),
+    ("GET", "/hard-spots/exercise/<exercise>", STAFF, "", {}),
     ("GET", "/board", "coordinator", "", {}),
     ("GET", "/people/new", "coordinator", "", {}),
     ("POST", "/people/new", "coordinator", "", {}),
@@ -140,6 +143,7 @@ def places(works: Works) -> dict[str, str]:
         "<slug>": lesson.slug,
         "<section>": exercise.section,
         "<exercise>": exercise.slug,
+        "<question>": bank.load().for_lesson(lesson.slug)[0].slug,
         "<name>": "inside_concentration",
         "<language>": "es",
     }
