@@ -13,6 +13,7 @@ from trainer.web import (
     coordinator,
     drilling,
     errors,
+    hard_spots,
     headers,
     language,
     people,
@@ -24,6 +25,10 @@ from trainer.web import (
     worker,
     worksheet,
 )
+
+PARTS = (
+    sign_in, worker, drilling, worksheet, people, today, trainer, site, hard_spots, coordinator,
+)  # fmt: skip
 
 
 def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
@@ -53,7 +58,7 @@ def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
     surroundings.init_app(app)
     headers.init_app(app)
     errors.init_app(app)
-    for part in (sign_in, worker, drilling, worksheet, people, today, trainer, site, coordinator):
+    for part in PARTS:
         app.register_blueprint(part.bp)
     access.check_routes(app)
     lessons.load()

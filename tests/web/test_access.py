@@ -84,6 +84,9 @@ TABLE = (
                      "hazards/<int:row>/sample")
         for method in ("GET", "POST")
     ),
+    ("GET", "/hard-spots", STAFF, "", {}),
+    ("GET", "/hard-spots/question/<question>", STAFF, "", {}),
+    ("GET", "/hard-spots/exercise/<exercise>", STAFF, "", {}),
     ("GET", "/board", "coordinator", "", {}),
     ("GET", "/people/new", "coordinator", "", {}),
     ("POST", "/people/new", "coordinator", "", {}),
@@ -161,6 +164,7 @@ def places(works: Works) -> dict[str, str]:
         "<slug>": lesson.slug,
         "<section>": exercise.section,
         "<exercise>": exercise.slug,
+        "<question>": bank.load().for_lesson(lesson.slug)[0].slug,
         "<name>": "inside_concentration",
         "<language>": "es",
     }

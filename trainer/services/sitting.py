@@ -54,8 +54,7 @@ class Shown:
 
         Of an order or a match: what each option got, by its own index; None: nothing yet.
         """
-        given = (self.item.answer or "").split()
-        return tuple(None if part == NOTHING_YET else int(part) for part in given)
+        return picks(self.item.answer)
 
     @property
     def answered(self) -> bool:
@@ -69,6 +68,12 @@ class Shown:
         """Say whether two lines of an order or a match got the same."""
         return self.question is not None and self.question.in_rows and \
             len(set(self.picked)) < len(self.picked)
+
+
+def picks(answer: str | None) -> tuple[int | None, ...]:
+    """Return what a stored answer to a question says, as `Shown.picked` explains it."""
+    given = (answer or "").split()
+    return tuple(None if part == NOTHING_YET else int(part) for part in given)
 
 
 def open_sitting(db: Session, person: Person, lesson: str) -> Sitting | None:

@@ -98,12 +98,13 @@ def _ways() -> list[tuple[str, str, bool]]:
         ("trainer", "/codes", gettext("Codes")),
         ("coordinator", "/board", gettext("Tag board")),
         ("coordinator", "/worksites", gettext("Worksites")),
+        ("trainer coordinator", "/hard-spots", gettext("Hard spots")),
         ("coordinator", "/export", gettext("Take out")),
     ]
     return [
         (href, label, request.path.split("/")[1] == href[1:])
-        for role, href, label in ways
-        if not role or role in g.roles
+        for who, href, label in ways
+        if not who or g.roles & set(who.split())
     ]
 
 
