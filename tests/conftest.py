@@ -11,6 +11,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import hypothesis
 import pytest
 from bs4 import BeautifulSoup
 
@@ -33,6 +34,11 @@ HALF_MASK = {
     "size": "M",
     "filters": "organic vapor",
 }
+
+
+# Speed is measured in benchmarks and never asserted: a busy machine fails no test.
+hypothesis.settings.register_profile("unhurried", deadline=None)
+hypothesis.settings.load_profile("unhurried")
 
 
 @pytest.fixture(scope="session")
