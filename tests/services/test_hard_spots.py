@@ -224,6 +224,15 @@ def test_what_could_not_be_read_or_was_shown_is_no_answer(works, dozen):
         learning.go_on(db, works.people["Lee"], exercise, 0, works.now)
         state = learning.drill(db, works.people["Lee"], exercise, "en")
         learning.show_step(db, works.people["Lee"], exercise, 1, state.step, works.now)
+        # Nor does the next problem become the first.
+        for done in (1, 2):
+            learning.go_on(db, works.people["Lee"], exercise, done, works.now)
+        state = learning.drill(db, works.people["Lee"], exercise, "en")
+        assert (state.ordinal, state.level) == (3, learning.PARTLY)
+        typed = state.problem.steps[state.step].blank.typed
+        learning.answer(
+            db, works.people["Lee"], exercise, 3, state.step, typed, "en", works.now
+        )
     assert counts(told(works)[EXERCISE]) == (12, 0)
 
 
