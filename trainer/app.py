@@ -10,6 +10,7 @@ from trainer.config import Settings
 from trainer.store.engine import Store
 from trainer.web import (
     access,
+    asking,
     coordinator,
     drilling,
     errors,
@@ -51,7 +52,7 @@ def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
     surroundings.init_app(app)
     headers.init_app(app)
     errors.init_app(app)
-    for part in (sign_in, worker, drilling, worksheet, people, trainer, coordinator):
+    for part in (sign_in, worker, asking, drilling, worksheet, people, trainer, coordinator):
         app.register_blueprint(part.bp)
     access.check_routes(app)
     lessons.load()
