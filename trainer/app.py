@@ -10,6 +10,7 @@ from trainer.config import Settings
 from trainer.store.engine import Store
 from trainer.web import (
     access,
+    asking,
     coordinator,
     drilling,
     errors,
@@ -27,7 +28,8 @@ from trainer.web import (
 )
 
 PARTS = (
-    sign_in, worker, drilling, worksheet, people, today, trainer, site, hard_spots, coordinator,
+    sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, hard_spots,
+    coordinator,
 )  # fmt: skip
 
 

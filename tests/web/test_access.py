@@ -10,7 +10,7 @@ import pytest
 
 from tests.conftest import PASSPHRASE, Works
 from trainer import bank, lessons
-from trainer.services import assigning, describing, learning, observing, sitting
+from trainer.services import asking, assigning, describing, learning, observing, sitting
 from trainer.store import people
 from trainer.store.tables import Worksite
 
@@ -59,6 +59,16 @@ TABLE = (
     ("GET", "/exercises", ALL, "", {}),
     ("GET", "/exercises/<exercise>", ALL, "", {}),
     ("POST", "/exercises/<exercise>", ALL, "", {"ordinal": "0", "step": "0"}),
+    ("GET", "/ask", ALL, "", {}),
+    ("POST", "/ask", ALL, "", {"text": "Does the strap go over the hood?"}),
+    ("GET", "/my-questions", ALL, "", {}),
+    ("POST", "/my-questions/read", ALL, "", {"up_to": "1"}),
+    ("GET", "/tell", ALL, "", {"kind": "health"}),
+    ("POST", "/tell", ALL, "", {"kind": "health"}),
+    ("GET", "/questions", STAFF, "", {}),
+    ("GET", "/questions/<int:number>", STAFF, SEES_LEE, {}),
+    ("POST", "/questions/<int:number>", "trainer", SEES_LEE, {"text": "Under it."}),
+    ("POST", "/told/<int:number>", STAFF, SEES_LEE, {}),
     ("GET", "/people", "trainer", "", {}),
     ("GET", "/people/<number>", STAFF, SEES_LEE, {}),
     ("POST", "/people/<number>/code", STAFF, SEES_LEE, {}),
@@ -132,7 +142,10 @@ ELSEWHERE = (
 
 @pytest.fixture
 def places(works: Works) -> dict[str, str]:
-    """Give Lee a sitting, a practice watched by Tomas and an assignment; return their addresses."""
+    """Give Lee a sitting, a practice watched by Tomas, an assignment, a question and a need.
+
+    Return their addresses.
+    """
     lesson = lessons.load().get("protection-factors")
     exercise = bank.load().exercises_for(lesson.slug)[0]
     with works.store.writing() as db:
@@ -147,6 +160,10 @@ def places(works: Works) -> dict[str, str]:
         by = works.scribe("Tomas")
         hazard = describing.add_hazard(db, by, task, substance="toluene")
         describing.add_sample(db, by, hazard, on=works.today, hours=8, concentration=90)
+        asked = asking.ask(
+            db, lee, "Does it fit over a beard?", once="", language="en", now=works.now
+        )
+        told = asking.tell(db, lee, "leak", worn, works.now)
         given = assigning.assign(
             db, works.scribe("Tomas"), lee, [lesson.slug], works.today, "knowledge-or-use"
         )
@@ -158,6 +175,8 @@ def places(works: Works) -> dict[str, str]:
         "/sites/<int:number>": f"/sites/{site.id}",
         "<int:task>": str(task.id),
         "<int:row>": str(hazard.id),
+        "/questions/<int:number>": f"/questions/{asked.id}",
+        "/told/<int:number>": f"/told/{told.id}",
         "<int:respirator>": str(worn.id),
         "<int:position>": "1",
         "<number>": lee.number,
@@ -184,7 +203,7 @@ def walk(browser, places):
     for method, template, who, which, sent in TABLE:
         path = address(template, places)
         if method == "GET":
-            yield (template, who, which), browser.get(path)
+            yield (template, who, which), browser.get(path, query_string=sent)
         else:
             if not re.search('name="csrf_token"', browser.page):
                 browser.get("/still-there")
@@ -252,12 +271,19 @@ def test_a_trainer_of_another_worksite_changes_nothing_of_lee(browser, places, w
     def kept():
         with works.store.reading() as db:
             lee = people.by_number(db, "00417").id
-            return len(people.respirators(db, lee)), len(people.assignments(db, lee))
+            answers = [one.answers for one in asking.of_person(db, works.people["Lee"])]
+            dealt = [one.need.dealt_with_at for one in asking.needs_of(db, works.people["Lee"])]
+            return (
+                len(people.respirators(db, lee)),
+                len(people.assignments(db, lee)),
+                answers,
+                dealt,
+            )
 
     before = kept()
     for _ in walk(browser("Wren"), places):
         pass
-    assert kept() == before == (1, 1)
+    assert kept() == before == (1, 1, [()], [None])
 
 
 def test_a_trainer_makes_no_code_for_a_colleague_or_a_coordinator(browser, works):

@@ -15,6 +15,7 @@ import pytest
 from tests.conftest import pass_lesson
 from trainer import lessons
 from trainer.config import LANGUAGES
+from trainer.services import asking
 
 JAR = Path(__file__).parents[2] / ".ci" / "tools" / "node_modules" / "vnu-jar/build/dist/vnu.jar"
 # htmx names its attributes without data-, which the standard does not know.
@@ -66,6 +67,31 @@ def test_every_lesson_is_html_that_the_checker_accepts(checker, browser, works, 
                 name = f"{language}-{path.replace('/', '_')}.html"
                 (pages / name).write_text(lee.page, encoding="utf-8")
     assert len(list(pages.iterdir())) > 2 * 4 * len(lessons.load().all)
+    assert "\n".join(check(checker, pages)) == ""
+
+
+def test_the_pages_of_questions_are_too(checker, browser, works, pages):
+    lesson = lessons.load().all[0]
+    lee, tomas = browser("Lee"), browser("Tomas")
+    section = f"lessons/{lesson.slug}/{lesson.sections[0].id}"
+    with works.store.writing() as db:
+        for place in range(3):
+            asked = asking.ask(
+                db, works.people["Lee"], f"Number {place}", once=str(place), language="en",
+                now=works.now, lesson=lesson.slug, section=lesson.sections[0].id,
+            )  # fmt: skip
+        asking.answer(
+            db, works.people["Tomas"], asked, "Yes.", once="", now=works.now, show=True
+        )
+        asking.tell(db, works.people["Lee"], "health", None, works.now)
+    read = {lee: [section, "tag", "ask", "my-questions", "tell?kind=health",
+                  "tell?kind=leak&respirator=1"],
+            browser("Kim"): [section], tomas: ["questions", f"questions/{asked.id}"]}
+    for at, (one, paths) in enumerate(read.items()):
+        for path in paths:
+            assert one.get(f"/{path}").status_code == 200
+            name = f"{at}-{path.replace('/', '_').replace('?', '-')}.html"
+            (pages / name).write_text(one.page, encoding="utf-8")
     assert "\n".join(check(checker, pages)) == ""
 
 

@@ -92,6 +92,25 @@ def go_on_with(db: Session, person: Person, slugs: Sequence[str]) -> str:
     return open_ or next(begun, slugs[0])
 
 
+def begin_reading(
+    db: Session, person: Person, lesson: str, section: str, now: datetime
+) -> LessonPlace:
+    """Return where a person is in a lesson in this round; begun at this section, if not before."""
+    there = place(db, person, lesson)
+    if there is None:
+        there = LessonPlace(
+            person_id=person.id,
+            lesson=lesson,
+            round=round_of(db, person, lesson),
+            section=section,
+            started_at=now,
+            moved_at=now,
+        )
+        db.add(there)
+        db.flush()
+    return there
+
+
 def finish_section(
     db: Session,
     person: Person,
@@ -106,14 +125,7 @@ def finish_section(
     """
     ids = [part.id for part in lesson.sections]
     following = ids[ids.index(section) + 1 :]
-    there = place(db, person, lesson.slug) or LessonPlace(
-        person_id=person.id,
-        lesson=lesson.slug,
-        round=round_of(db, person, lesson.slug),
-        section=section,
-        started_at=now,
-        moved_at=now,
-    )
+    there = begin_reading(db, person, lesson.slug, section, now)
     done = dict.fromkeys(there.sections_done.split())
     done[section] = None
     there.sections_done = " ".join(done)

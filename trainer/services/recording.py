@@ -15,7 +15,7 @@ from trainer.calculations.faults import CalculationFault
 from trainer.calculations.fit import fit_test_passes
 from trainer.calculations.periods import next_due
 from trainer.reference import fit_test_protocols, respirator_classes
-from trainer.services import standing
+from trainer.services import asking, standing
 from trainer.services.refusal import Refusal
 from trainer.store import people, record
 from trainer.store.tables import Entry, Person, Practice, PracticeAct, Respirator, Sitting
@@ -132,6 +132,7 @@ def record_lesson(db: Session, by: Scribe, person: Person, sitting: Sitting, mod
     on = standing.today(db, person, by.now, by.zone)
     history = standing.History(db, person)
     reasons = {item.slug: item.reason for item in history.to_do(on)}
+    questions_asked, questions_answered = asking.in_round(db, person, sitting)
     body = {
         "lesson": lesson.slug,
         "title": lesson.title(sitting.language),
@@ -146,6 +147,8 @@ def record_lesson(db: Session, by: Scribe, person: Person, sitting: Sitting, mod
         "must_right": sitting.must_right,
         "must_asked": sitting.must_asked,
         "sittings": sitting.ordinal,
+        "questions_asked": questions_asked,
+        "questions_answered": questions_answered,
         "reason": reasons.get(lesson.slug, "other"),
     }
     once = f"sitting:{sitting.id}"

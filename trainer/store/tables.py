@@ -317,6 +317,56 @@ class Talk(SQLModel, table=True):
     at: datetime
 
 
+class WorkerQuestion(SQLModel, table=True):
+    """Something a person asked the trainers of their worksites; open until it has an answer."""
+
+    __tablename__ = "worker_question"
+    # The key of the form: sent twice with the same words, it is one question.
+    __table_args__ = (UniqueConstraint("person_id", "once", "text"),)
+    id: int | None = Field(default=None, primary_key=True)
+    once: str
+    person_id: int = Field(foreign_key="person.id")
+    lesson: str = ""  # "" where it is about no lesson
+    section: str = ""  # "" where it was asked from the tag
+    text: str
+    language: str  # the one it was asked in
+    asked_at: datetime
+
+
+class TrainerAnswer(SQLModel, table=True):
+    """What a trainer answered to a question; a further answer is a further row."""
+
+    __tablename__ = "trainer_answer"
+    __table_args__ = (UniqueConstraint("question_id", "once", "text"),)
+    id: int | None = Field(default=None, primary_key=True)
+    once: str
+    question_id: int = Field(foreign_key="worker_question.id")
+    text: str
+    answered_at: datetime
+    answered_by: int = Field(foreign_key="person.id")
+    read_at: datetime | None = None  # when the one who asked marked it as read
+
+
+class ShownAnswer(SQLModel, table=True):
+    """An answer that everybody at a worksite sees, with its question and without who asked."""
+
+    __tablename__ = "shown_answer"
+    answer_id: int = Field(foreign_key="trainer_answer.id", primary_key=True)
+    worksite_id: int = Field(foreign_key="worksite.id", primary_key=True, index=True)
+
+
+class Need(SQLModel, table=True):
+    """What a person told in one tap, without any detail."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    kind: str  # fit, leak or health
+    respirator_id: int | None = Field(default=None, foreign_key="respirator.id")
+    told_at: datetime
+    dealt_with_at: datetime | None = None
+    dealt_with_by: int | None = Field(default=None, foreign_key="person.id")
+
+
 class Practice(SQLModel, table=True):
     """A practice being watched; signing it puts an entry into the record."""
 

@@ -7,7 +7,7 @@ from flask_babel import gettext
 from markupsafe import Markup, escape
 
 from trainer.reference import respirator_classes
-from trainer.services import standing
+from trainer.services import asking
 from trainer.store import people
 from trainer.store.tables import Respirator, TaskRespirator, Worksite
 from trainer.web import access, language
@@ -69,6 +69,7 @@ def ask_at(worksite: Worksite | None) -> Ask | None:
 def _around() -> dict[str, object]:
     here = access.settings()
     person = g.get("person")
+    ask, trainers_now = _ask()
     around = {
         "language": language.current(),
         "organisation": here.organisation,
@@ -77,7 +78,8 @@ def _around() -> dict[str, object]:
         "person": person,
         "roles": g.get("roles", frozenset()),
         "nav": _ways() if person else None,
-        "ask": _ask(),
+        "ask": ask,
+        "trainers_now": trainers_now,
     }
     if person:
         around["idle_seconds"] = access.idle_seconds()
@@ -95,6 +97,7 @@ def _ways() -> list[tuple[str, str, bool]]:
         ("trainer", "/people", gettext("My people")),
         ("trainer", "/assign", gettext("Assign")),
         ("trainer", "/sites", gettext("Air and respirators")),
+        ("trainer coordinator", "/questions", gettext("Questions")),
         ("trainer", "/codes", gettext("Codes")),
         ("coordinator", "/board", gettext("Tag board")),
         ("coordinator", "/worksites", gettext("Worksites")),
@@ -108,14 +111,18 @@ def _ways() -> list[tuple[str, str, bool]]:
     ]
 
 
-def _ask() -> Ask | None:
+def _ask() -> tuple[Ask | None, list[str]]:
+    """Return whom to ask, and the trainers who are signed in now, by name."""
     person, device = g.get("person"), g.get("device")
     if person is None and (device is None or device.worksite_id is None):
-        return None
+        return None, []
     with access.reading() as db:
         if person is None:
-            return ask_at(db.get(Worksite, device.worksite_id))
-        return ask_at(standing.home_worksite(db, person))
+            places = [db.get(Worksite, device.worksite_id)]
+        else:
+            places = people.worksites(db, person.id)  # the first is that of the person's days
+        there = asking.signed_in_now(db, [one.id for one in places], access.now(), person)
+        return ask_at(next(iter(places), None)), [one.name for one in there]
 
 
 def worksite_choices(mine: bool) -> list[tuple[int, str]]:

@@ -12,7 +12,7 @@ from trainer.services import learning, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import record
 from trainer.store.tables import Sitting
-from trainer.web import access, drilling, entries, htmx, tagging
+from trainer.web import access, asking, drilling, entries, htmx, tagging
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -46,6 +46,7 @@ def tag():
         states = _lesson_states(db, history, to_do)
         newest = history.entries[-1].recorded_at if history.entries else ""
         refresher = refreshing.offer(db, g.person, today, history)
+        asked = asking.on_tag(db, tags)
     return render_template(
         "worker/tag.html",
         tags=shown,
@@ -57,6 +58,7 @@ def tag():
         place=worksite.name if worksite else "",
         # The stamp comes down once, just after the entry that turned the tag clear.
         fresh=newest > record.moment(now() - FRESH),
+        **asked,
     )
 
 
@@ -117,6 +119,7 @@ def section(slug: str, section: str):
             for one in part.parts(current())
             if one.kind == "exercise"
         }
+        asked = asking.at_section(db, slug, section)
     unread = learning.unread(there, found)
     return render_template(
         "worker/section.html",
@@ -127,6 +130,7 @@ def section(slug: str, section: str):
         states=["begun" if one == section else _read(one, unread) for one in ids],
         before=found.sections[at - 1] if at else None,
         after=found.sections[at + 1] if at + 1 < len(ids) else None,
+        **asked,
     )
 
 
