@@ -9,8 +9,9 @@ from tests.conftest import Works, pass_lesson, right_answer, wrong_answer
 from tests.services.test_describing import OV, loft, sample, wear
 from tests.services.test_observing import watch
 from trainer import lessons
-from trainer.services import assigning, learning, sitting, today
+from trainer.services import asking, assigning, learning, sitting, today
 from trainer.services.today import Item
+from trainer.store import people
 
 COURSE = [lesson.slug for lesson in lessons.load().all]
 
@@ -173,3 +174,13 @@ def lee_of(works: Works) -> today.Row:
     with works.store.reading() as db:
         rows = today.grid(db, works.worksites["Laminating Loft"].id, works.today)
     return next(row for row in rows if row.person.name == "Lee")
+
+
+def test_needs_and_questions_wait_too(works):
+    with works.store.writing() as db:
+        lee = works.people["Lee"]
+        worn = people.respirators(db, lee.id)[0]
+        asking.tell(db, lee, "leak", worn, works.now)
+        asking.ask(db, lee, "Which size is mine?", once="a" * 32, language="en", now=works.now)
+    assert told(works) == [("need", "Lee"), ("question", "Lee")]
+    assert waits(works, "Joinery") == []

@@ -12,7 +12,7 @@ from sqlmodel import Session, func, select
 
 from trainer import lessons
 from trainer.calculations.periods import next_due
-from trainer.services import describing, refreshing
+from trainer.services import asking, describing, refreshing
 from trainer.services.sitting import FAILED_BEFORE_TALK, NO_LESSON
 from trainer.services.standing import BEGIN_AGAIN_DAYS, FOR_CAUSE
 from trainer.store.tables import (
@@ -31,7 +31,7 @@ from trainer.store.tables import (
 
 SOON_DAYS = 14
 
-KINDS = ("inadequate", "overdue", "failed", "soon", "practice", "faded", "watch")
+KINDS = ("inadequate", "need", "question", "overdue", "failed", "soon", "practice", "faded", "watch")
 """What may wait, the most urgent first: a respirator that is not enough lets people breathe it."""
 
 
@@ -60,6 +60,7 @@ def waiting(db: Session, worksites: Sequence[Worksite], today: date) -> list[Ite
     there = _People(db, ids, today)
     found = [
         *_inadequate(db, worksites),
+        *_asked(db, ids),
         *_assigned(there, today),
         *_falling_due(db, there, today),
         *_failed(db, there),
@@ -188,6 +189,17 @@ def _row(there: _People, person: Person, course: Iterable[str]) -> Row:
 
     states = {slug: state(slug) for slug in course}
     return Row(person, states, sum(one == "done" for one in states.values()))
+
+
+def _asked(db: Session, worksites: Sequence[int]) -> list[Item]:
+    """Return questions that wait for an answer, and needs told in one tap."""
+    found = asking.waiting(db, worksites)
+    return [
+        *(Item("need", one.person, on=one.need.told_at.date(), about=one.need.kind)
+          for one in found.needs),
+        *(Item("question", one.person, on=one.question.asked_at.date(), about=one.question.lesson)
+          for one in found.questions),
+    ]  # fmt: skip
 
 
 def _inadequate(db: Session, worksites: Sequence[Worksite]) -> list[Item]:

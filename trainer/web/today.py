@@ -14,7 +14,7 @@ from trainer.web.language import current
 
 bp = Blueprint("today", __name__)
 
-SHAPES = {"inadequate": "no", "overdue": "no", "failed": "no", "faded": "no"}
+SHAPES = {"inadequate": "no", "need": "no", "overdue": "no", "failed": "no", "faded": "no"}
 PAGE = 100
 
 
@@ -64,12 +64,21 @@ def _said(one: days.Item) -> tuple[str, str]:
             one.count, place=one.worksite.name, worn=worn,
         )  # fmt: skip
         return text, f"/sites/{one.worksite.id}"
+    if one.kind in ("need", "question"):
+        return f"{one.person.name}: {_about(one)}", "/questions"
     at = "#refreshers" if one.kind in ("faded", "watch") else ""
     return f"{one.person.name}: {_about(one)}", f"/people/{one.person.number}{at}"
 
 
 def _about(one: days.Item) -> str:
     match one.kind:
+        case "need":
+            return {
+                "fit": gettext("says that the fit has changed"),
+                "leak": gettext("says that it leaks"),
+            }.get(one.about, gettext("wants to talk to the health professional"))
+        case "question":
+            return gettext("asks a question")
         case "overdue":
             return ngettext("%(num)s lesson is overdue", "%(num)s lessons are overdue", one.count)
         case "soon" if one.about in ("lessons", "cause"):
