@@ -31,7 +31,9 @@ from trainer.store.tables import (
 
 SOON_DAYS = 14
 
-KINDS = ("inadequate", "need", "question", "overdue", "failed", "soon", "practice", "faded", "watch")
+KINDS = (
+    "inadequate", "need", "question", "overdue", "failed", "soon", "practice", "faded", "watch",
+)  # fmt: skip
 """What may wait, the most urgent first: a respirator that is not enough lets people breathe it."""
 
 
