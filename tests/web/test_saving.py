@@ -1,8 +1,10 @@
 """Answers that reach the server in another order than they were given."""
 
+from datetime import datetime
+
 import pytest
 
-from tests.conftest import right_answer, wrong_answer
+from tests.conftest import ZONE, right_answer, wrong_answer
 from trainer import lessons
 from trainer.services import learning, observing, sitting
 from trainer.store import people
@@ -90,3 +92,16 @@ def test_what_is_signed_is_what_stood_on_the_page_when_it_was_signed(
         signed = db.get(Practice, there.id)
         assert signed.passed is True
         assert set(observing.seen(db, signed).values()) == {"unprompted"}
+
+
+def test_the_time_of_a_saving_is_that_of_the_works(works, browser, begun):
+    there, items = begun
+    one = next(one for one in items if one.question and not one.question.in_rows)
+    path = f"/sittings/{there.id}/{one.item.position}"
+    lee = browser("Lee")
+    lee.get(path)
+    since = lee.soup.select_one("[name=since]")["value"]
+    before = datetime.now(ZONE)
+    said = lee.post(path, headers=PARTIAL, answer=right_answer(one), since=since).text
+    after = datetime.now(ZONE)
+    assert any(f"Saved at {moment:%H:%M:}" in said for moment in (before, after))

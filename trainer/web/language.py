@@ -10,7 +10,7 @@ from pathlib import Path
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import Translations
-from flask import Flask, g, has_request_context, request, session
+from flask import Flask, current_app, g, has_request_context, request, session
 from flask_babel import Babel
 
 from trainer.config import LANGUAGES
@@ -21,9 +21,13 @@ LOCALES = {"en": "en_US", "es": "es_US"}
 
 
 def init_app(app: Flask) -> None:
-    """Choose the language of each request, and load the catalogues."""
+    """Choose the language and the clock of each request, and load the catalogues."""
     babel = Babel()
-    babel.init_app(app, locale_selector=lambda: LOCALES[current()])
+    babel.init_app(
+        app,
+        locale_selector=lambda: LOCALES[current()],
+        timezone_selector=lambda: current_app.extensions["settings"].time_zone,
+    )
     with app.app_context():
         cache = babel.domain_instance.cache
         cache["en_US", "messages"] = Translations()
