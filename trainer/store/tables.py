@@ -144,6 +144,83 @@ class Membership(SQLModel, table=True):
     worksite_id: int = Field(foreign_key="worksite.id", primary_key=True, index=True)
 
 
+class SiteLesson(SQLModel, table=True):
+    """A lesson that trainers write for one worksite."""
+
+    __tablename__ = "site_lesson"
+    id: int | None = Field(default=None, primary_key=True)
+    worksite_id: int = Field(foreign_key="worksite.id", index=True)
+    for_everyone: bool = True  # part of the course of everybody at the worksite
+    begun_at: datetime
+    begun_by: int = Field(foreign_key="person.id")
+    ended_at: datetime | None = None
+
+
+class SiteDraft(SQLModel, table=True):
+    """What a worksite's lesson says in one language, as it is being written."""
+
+    __tablename__ = "site_draft"
+    lesson_id: int = Field(foreign_key="site_lesson.id", primary_key=True)
+    language: str = Field(primary_key=True)
+    title: str = ""
+    summary: str = ""
+    text: str = ""
+    revision: int = 0  # one more with each saving
+    # The open page that saved last, and which of its savings that was: pages save by themselves,
+    # and a late one of theirs must neither undo a newer one nor pass for another person's.
+    page: str = ""
+    turn: int = 0
+    saved_at: datetime
+    saved_by: int = Field(foreign_key="person.id")
+
+
+class SiteDraftAside(SQLModel, table=True):
+    """A text that was written while another one was saved: kept beside it, never over it."""
+
+    __tablename__ = "site_draft_aside"
+    __table_args__ = (UniqueConstraint("lesson_id", "language", "page"),)
+    id: int | None = Field(default=None, primary_key=True)
+    lesson_id: int = Field(foreign_key="site_lesson.id")
+    language: str
+    title: str = ""
+    summary: str = ""
+    text: str = ""
+    page: str
+    turn: int = 0
+    kept_at: datetime
+    kept_by: int = Field(foreign_key="person.id")
+    dealt_with_at: datetime | None = None
+
+
+class SiteQuestion(SQLModel, table=True):
+    """A question of a worksite's lesson, as it is being written."""
+
+    __tablename__ = "site_question"
+    id: int | None = Field(default=None, primary_key=True)
+    lesson_id: int = Field(foreign_key="site_lesson.id", index=True)
+    content: str  # JSON: the fields of questions/README.md
+    revision: int = 1
+    saved_at: datetime
+    saved_by: int = Field(foreign_key="person.id")
+    ended_at: datetime | None = None
+
+
+class SiteLessonVersion(SQLModel, table=True):
+    """What a worksite's lesson said from a moment on, with its questions; never changed."""
+
+    __tablename__ = "site_lesson_version"
+    __table_args__ = (UniqueConstraint("lesson_id", "ordinal"),)
+    id: int | None = Field(default=None, primary_key=True)
+    lesson_id: int = Field(foreign_key="site_lesson.id")
+    ordinal: int
+    version: str  # first 12 hexadecimal digits of the SHA-256 of the content
+    content: str  # JSON: texts by language, questions
+    retrain: bool = False  # were those who had an older one asked to do it again?
+    why: str = ""  # why, or why not
+    published_at: datetime
+    published_by: int = Field(foreign_key="person.id")
+
+
 class Respirator(SQLModel, table=True):
     """A respirator that a person wears, ended and never deleted."""
 
