@@ -11,6 +11,7 @@ from trainer.store.engine import Store
 from trainer.web import (
     access,
     asking,
+    authoring,
     coordinator,
     drilling,
     errors,
@@ -28,8 +29,8 @@ from trainer.web import (
 )
 
 PARTS = (
-    sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, hard_spots,
-    coordinator,
+    sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, authoring,
+    hard_spots, coordinator,
 )  # fmt: skip
 
 

@@ -1,6 +1,7 @@
 """Words in both languages, and numbers as a person would write them."""
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -38,6 +39,11 @@ def words(given: Mapping[str, str]) -> Words:
 def same(text: str) -> Words:
     """Return words that are alike in both languages: a number, a class such as R95."""
     return Words(text, text)
+
+
+def tidy(text: str) -> str:
+    """Return a line that a person typed: composed (NFC), without outer or double spaces."""
+    return " ".join(unicodedata.normalize("NFC", text).split())
 
 
 def number(value: float | str, language: str = "en", figures: int = FIGURES) -> str:

@@ -50,7 +50,8 @@ def drawn(db: Session, lesson: lessons.Lesson, person: int, now: datetime) -> li
 
 
 def _opened(db: Session, there: Sitting) -> list[sitting.Shown]:
-    return sitting.shown(db, sitting.open_drawn(db, there, *sitting._draw(db, there, [])))
+    drawn = sitting._draw(db, there, [], bank.load())
+    return sitting.shown(db, sitting.open_drawn(db, there, *drawn))
 
 
 def given(lots: Random, item: SittingItem) -> dict[str, object]:

@@ -13,7 +13,7 @@ from trainer.services.recording import Scribe
 from trainer.store import people
 
 LESSON = lessons.load().get("protection-factors")
-EXERCISE = next(one for one in LESSON.sections if one.exercise)
+EXERCISE = next(one for one in LESSON.sections if one.exercises)
 PAGE = f"/lessons/{LESSON.slug}/{EXERCISE.id}"
 TEXT = "¿Does the strap go over the hood?\nOr under it, <b>where</b> the pins are?"
 

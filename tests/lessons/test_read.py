@@ -31,8 +31,8 @@ def test_a_section_is_cut_at_its_drawings_and_exercise(folder: Path) -> None:
     assert [(part.kind, part.name) for part in parts] == [("html", ""), ("drawing", "air-outside")]
     last = lesson.section("try").parts("es")[-1]
     assert (last.kind, last.name, last.html) == ("exercise", "inside-concentration", "")
-    assert lesson.section("try").exercise == "inside-concentration"
-    assert lesson.section("how").exercise is None
+    assert lesson.section("try").exercises == ("inside-concentration",)
+    assert lesson.section("how").exercises == ()
 
 
 def test_words_are_counted_without_marks_and_drawings(folder: Path) -> None:

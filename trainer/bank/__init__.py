@@ -14,14 +14,16 @@ from trainer.bank.read import (
     Option,
     Question,
     load,
+    question_of,
     read_folder,
     thaw_question,
+    version_of,
 )
 from trainer.words import Words, number
 
 __all__ = [
     "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Fault", "Marking", "Option",
     "Problem", "Question", "Slip", "Step", "Words", "draw", "draw_at", "draw_questions",
-    "faults", "load", "mark", "mark_question", "number", "read_folder", "shuffle", "thaw",
-    "thaw_question",
+    "faults", "load", "mark", "mark_question", "number", "question_of", "read_folder",
+    "shuffle", "thaw", "thaw_question", "version_of",
 ]

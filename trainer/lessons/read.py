@@ -8,6 +8,7 @@ from threading import Lock
 
 from trainer import config
 from trainer.config import LANGUAGES
+from trainer.words import Words
 
 from . import render
 from .drawings import Drawing, drawing_files, read_drawing
@@ -21,9 +22,9 @@ from .version import version
 class Part:
     """A stretch of a section.
 
-    kind  "html", "drawing" or "exercise"
+    kind  "html", "drawing", "exercise", or "picture" in a worksite's lesson
     html  safe HTML, to be shown as it is; a drawing stands in its <figure>; "" for an exercise
-    name  of the drawing or the exercise; "" for html
+    name  of the drawing, the exercise or the picture; "" for html
     """
 
     kind: str
@@ -48,15 +49,15 @@ class Section:
         return self._parts[language]
 
     @property
-    def exercise(self) -> str | None:
-        """Return the slug of the exercise that ends the section, if one does."""
-        parts = self._parts[LANGUAGES[0]]
-        return next((part.name for part in parts if part.kind == "exercise"), None)
+    def exercises(self) -> tuple[str, ...]:
+        """Return the slugs of its exercises; ours have one at most, as the last thing."""
+        parts = next(iter(self._parts.values()))
+        return tuple(part.name for part in parts if part.kind == "exercise")
 
 
 @dataclass(frozen=True)
 class Lesson:
-    """One lesson in every language.
+    """One lesson, in every language that it is written in: ours are in all.
 
     elements  of 29 CFR 1910.134(k)(1) that the lesson covers, as "(k)(1)(ii)"
     version   first 12 hexadecimal digits of a SHA-256 over its files and its drawings
@@ -71,9 +72,17 @@ class Lesson:
     files: dict[str, str]
     _sources: dict[str, Source]
 
+    @property
+    def languages(self) -> tuple[str, ...]:
+        """Return the languages that it is written in."""
+        return tuple(self._sources)
+
     def title(self, language: str) -> str:
-        """Return the title."""
-        return self._sources[language].title
+        """Return the title; where it is not written in a language, in another, which is named."""
+        if language in self._sources:
+            return self._sources[language].title
+        other, source = next(iter(self._sources.items()))
+        return f"{source.title} ({_IN[other](language)})"
 
     def summary(self, language: str) -> str:
         """Return one sentence: what the reader will be able to do."""
@@ -92,6 +101,9 @@ class Lesson:
     def section(self, id: str) -> Section | None:
         """Return the section of that id, or None."""
         return next((section for section in self.sections if section.id == id), None)
+
+
+_IN = {"en": Words("in English", "en inglés"), "es": Words("in Spanish", "en español")}
 
 
 @dataclass(frozen=True)

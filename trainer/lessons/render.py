@@ -50,10 +50,13 @@ _ALLOWED: dict[str, Any] = {
 _EXTENSIONS = ("tables", "attr_list", "admonition", "def_list", "sane_lists")
 
 
-def html(text: str, language: str) -> str:
-    """Return Markdown as safe HTML; headings start at h3, under the section's own title."""
+def html(text: str, language: str, ids: bool = True) -> str:
+    """Return Markdown as safe HTML; headings start at h3, under the section's own title.
+
+    ids  False where the author is not one of ours: no heading can then pass for a part of the page
+    """
     made = markdown.markdown(text, extensions=[*_EXTENSIONS, _House(language)])
-    return nh3.clean(made, attribute_filter=_keep, **_ALLOWED)
+    return nh3.clean(made, attribute_filter=_keep if ids else _without_ids, **_ALLOWED)
 
 
 def _keep(tag: str, attribute: str, value: str) -> str | None:
@@ -61,6 +64,10 @@ def _keep(tag: str, attribute: str, value: str) -> str | None:
     if attribute == "id" and not _ID.fullmatch(value):
         return None
     return value
+
+
+def _without_ids(_tag: str, attribute: str, value: str) -> str | None:
+    return None if attribute == "id" else value
 
 
 class _House(Extension):

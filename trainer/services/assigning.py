@@ -4,9 +4,8 @@ from datetime import date
 
 from sqlmodel import Session
 
-from trainer import lessons
 from trainer.reference import retraining_reasons
-from trainer.services import standing
+from trainer.services import curriculum, standing
 from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
 from trainer.store import people
@@ -20,7 +19,8 @@ def assign(
 
     Errors: Refusal for an unknown lesson or reason, a day that is past, or nobody of one's own.
     """
-    known = {lesson.slug for lesson in lessons.load().all}
+    mine = people.worksites(db, by.person.id)
+    known = {lesson.slug for lesson in curriculum.choices(db, mine)}
     if not slugs or not set(slugs) <= known:
         raise Refusal("Choose at least one lesson.")
     if reason not in {row.slug for row in retraining_reasons.rows()}:

@@ -21,9 +21,8 @@ from trainer.calculations.faults import CalculationFault
 from trainer.calculations.selection import KINDS, MAY_NOT, Hazard, Verdict, verdicts
 from trainer.config import LANGUAGES
 from trainer.reference import contaminants, filter_classes, respirator_classes
-from trainer.services.joining import tidy
-from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
+from trainer.services.scribe import Scribe
 from trainer.store import people
 from trainer.store.tables import (
     Membership,
@@ -35,7 +34,7 @@ from trainer.store.tables import (
     TaskRespirator,
     Worksite,
 )
-from trainer.words import Words
+from trainer.words import Words, tidy
 
 UNITS = ("ppm", "mg/m³")
 LIMIT_KINDS = ("TWA", "ceiling")
@@ -177,7 +176,7 @@ def facts(db: Session, person: Person) -> list[dict[str, object]]:
             hazard, measured_there = check.hazard, check.measured
             row = contaminants.get(hazard.substance) if hazard.substance else None
             if row and measured_there.outside and check.worn.class_slug in worn:
-                outside = _three_figures(measured_there.outside)
+                outside = three_figures(measured_there.outside)
                 found.append(
                     {
                         "substance": row.slug,
@@ -197,10 +196,16 @@ def facts(db: Session, person: Person) -> list[dict[str, object]]:
     return found
 
 
-def _three_figures(value: float) -> float:
+def three_figures(value: float) -> float:
     """Return a number with at most three figures, never less than it was: people breathe it."""
     step = Decimal(1).scaleb(Decimal(repr(value)).adjusted() - 2)
     return float((Decimal(repr(value)) / step).to_integral_value(rounding=ROUND_CEILING) * step)
+
+
+def name_of(hazard: SiteHazard, language: str) -> str:
+    """Return what a hazard is called in a language: as in the tables, or as people named it."""
+    row = contaminants.get(hazard.substance) if hazard.substance else None
+    return row.name(language) if row and hazard.name == row.english else hazard.name
 
 
 def _without_braces(text: str) -> str:

@@ -94,7 +94,7 @@ def _row(entry: Entry, said: dict) -> dict[str, str]:
         "trainer": f"{watched['name']} ({watched['number']})" if watched else "",
         "trainer qualification": watched.get("qualification", ""),
         "respirators covered": "; ".join(_respirators(said)),
-        "worksite part": "",
+        "worksite part": _worksite_part(said),
         "reason": said.get("reason", ""),
         "rule set": said.get("rule_set", ""),
         "due again": said.get("due_again", ""),
@@ -112,6 +112,16 @@ def _name(entry: Entry, said: dict) -> str:
 
 def _share(said: dict, right: str, asked: str) -> str:
     return f"{said[right]} of {said[asked]}" if asked in said else ""
+
+
+def _worksite_part(said: dict) -> str:
+    """Return what the worksite itself taught; entries from before there was such a part say so."""
+    part = said.get("worksite_part") or []
+    if isinstance(part, dict):
+        return f"{part['worksite']}, version {part['version']}"
+    return "; ".join(
+        f"{one['title']} ({one['worksite']}, version {one['version']})" for one in part
+    )
 
 
 def _respirators(said: dict) -> list[str]:

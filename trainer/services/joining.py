@@ -2,7 +2,6 @@
 
 import re
 import secrets
-import unicodedata
 from datetime import datetime
 from zoneinfo import available_timezones
 
@@ -15,15 +14,11 @@ from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
 from trainer.store import people
 from trainer.store.tables import Membership, Person, PersonRole, Respirator, Worksite
+from trainer.words import tidy
 
 NUMBER = re.compile(r"(?!new$)[0-9A-Za-z][0-9A-Za-z._-]{0,19}", re.IGNORECASE)
 """A number is part of an address, /people/00417, beside /people/new; so it holds no slash."""
 USES = ("required", "voluntary")
-
-
-def tidy(text: str) -> str:
-    """Return a line of text composed (NFC), without outer or double spaces."""
-    return " ".join(unicodedata.normalize("NFC", text).split())
 
 
 def add_person(

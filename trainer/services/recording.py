@@ -4,33 +4,22 @@ Every function works inside `writing()`, appends one entry and writes the tag bo
 `once` names the deed (a form's own key): sent twice, it is one entry.
 """
 
-from dataclasses import dataclass
-from datetime import date, datetime
-from zoneinfo import ZoneInfo
+from datetime import date
 
 from sqlmodel import Session
 
-from trainer import lessons
 from trainer.calculations.faults import CalculationFault
 from trainer.calculations.fit import fit_test_passes
 from trainer.calculations.periods import next_due
 from trainer.reference import fit_test_protocols, respirator_classes
-from trainer.services import asking, standing
+from trainer.services import asking, curriculum, standing
 from trainer.services.refusal import Refusal
+from trainer.services.scribe import Scribe
 from trainer.store import people, record
 from trainer.store.tables import Entry, Person, Practice, PracticeAct, Respirator, Sitting
 
 OUTCOMES = ("cleared", "limits", "not")
 LIMITS = ("powered_only", "as_written")
-
-
-@dataclass(frozen=True)
-class Scribe:
-    """Who records, when, and the default time zone."""
-
-    person: Person
-    now: datetime
-    zone: ZoneInfo
 
 
 def record_medical(
@@ -128,14 +117,14 @@ def record_lesson(db: Session, by: Scribe, person: Person, sitting: Sitting, mod
 
     mode    read, heard or taught in person: how the lesson reached the person
     """
-    lesson = lessons.load().get(sitting.lesson)
+    lesson = curriculum.as_taught(db, sitting.lesson, sitting.lesson_version, sitting.language)
     on = standing.today(db, person, by.now, by.zone)
     history = standing.History(db, person)
     reasons = {item.slug: item.reason for item in history.to_do(on)}
     questions_asked, questions_answered = asking.in_round(db, person, sitting)
     body = {
-        "lesson": lesson.slug,
-        "title": lesson.title(sitting.language),
+        "lesson": sitting.lesson,
+        "title": lesson.title,
         "version": sitting.lesson_version,
         "language": sitting.language,
         "mode": mode,
@@ -149,7 +138,8 @@ def record_lesson(db: Session, by: Scribe, person: Person, sitting: Sitting, mod
         "sittings": sitting.ordinal,
         "questions_asked": questions_asked,
         "questions_answered": questions_answered,
-        "reason": reasons.get(lesson.slug, "other"),
+        "reason": reasons.get(sitting.lesson, "other"),
+        "worksite_part": lesson.part,
     }
     once = f"sitting:{sitting.id}"
     entry = _append(db, by, person, once=once, kind="lesson", on=on, body=body)
@@ -219,6 +209,11 @@ def complete_training(db: Session, by: Scribe, person: Person) -> Entry | None:
         "watched_by": last["watched_by"],
         "respirators": [_named(item) for item in worn],
         "due_again": next_due(on).isoformat(),
+        "worksite_part": [
+            {"lesson": one["lesson"], "title": one["title"], **one["worksite_part"]}
+            for one in said
+            if one.get("worksite_part")
+        ],
     }
     newest = max([pair[0].number for pair in passes.values()] + [item.number for item in current])
     once = f"training:{person.number}:{newest}"

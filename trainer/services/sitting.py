@@ -14,7 +14,7 @@ from sqlmodel import Session, select
 
 from trainer import bank, lessons
 from trainer.config import LANGUAGES
-from trainer.services import describing, learning, recording
+from trainer.services import curriculum, describing, learning, recording
 from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
 from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtContent
@@ -134,17 +134,18 @@ def begin(db: Session, person: Person, lesson: lessons.Lesson, now: datetime) ->
     if learning.unread(learning.place(db, person, lesson.slug), lesson):
         raise Refusal("Read every section to its end first.")
     earlier = of_person(db, person, lesson.slug)
+    found = curriculum.asked_about(db, lesson)
     sitting = Sitting(
         person_id=person.id,
         lesson=lesson.slug,
         ordinal=len(earlier) + 1,
         seed=learning.seed(person, lesson.slug, "sitting", len(earlier) + 1),
-        lesson_version=content_version(lesson),
+        lesson_version=content_version(lesson, found),
         started_at=now,
     )
-    _keep_taught(db, lesson, sitting.lesson_version, now)
+    _keep_taught(db, lesson, found, sitting.lesson_version, now)
     facts = describing.facts(db, person)
-    return open_drawn(db, sitting, *_draw(db, sitting, earlier), facts)
+    return open_drawn(db, sitting, *_draw(db, sitting, earlier, found), facts)
 
 
 def open_drawn(
@@ -175,9 +176,12 @@ def open_drawn(
     return sitting
 
 
-def content_version(lesson: lessons.Lesson) -> str:
-    """Return the version of what is taught: the lesson's own and its questions'."""
-    found = bank.load()
+def content_version(lesson: lessons.Lesson, found: bank.Bank | None = None) -> str:
+    """Return the version of what is taught: the lesson's own and its questions'.
+
+    found   where its questions are, which is our bank unless a worksite wrote them
+    """
+    found = found or bank.load()
     asked = [question.version for question in found.for_lesson(lesson.slug)]
     drilled = [str(exercise.version) for exercise in found.exercises_for(lesson.slug)]
     return lessons.combined_version([lesson.version, *asked, *drilled])
@@ -280,9 +284,8 @@ def marking(one: Shown, language: str) -> bank.Marking | None:
 
 
 def _draw(
-    db: Session, sitting: Sitting, earlier: list[Sitting]
+    db: Session, sitting: Sitting, earlier: list[Sitting], found: bank.Bank
 ) -> tuple[Sequence[bank.Question], Sequence[bank.Exercise]]:
-    found = bank.load()
     before = db.exec(
         select(SittingItem.slug, SittingItem.right)
         .where(SittingItem.sitting_id.in_([one.id for one in earlier]))
@@ -385,8 +388,10 @@ def _mark(one: Shown, language: str) -> tuple[bool, str]:
     return found.verdict == "right", found.slip.key if found.slip else ""
 
 
-def _keep_taught(db: Session, lesson: lessons.Lesson, version: str, now: datetime) -> None:
+def _keep_taught(
+    db: Session, lesson: lessons.Lesson, found: bank.Bank, version: str, now: datetime
+) -> None:
     """Keep the text of what is taught, so that it can be shown years later as it was."""
     if db.get(TaughtContent, version) is None:
-        files = json.dumps(lesson.files | bank.load().files_for(lesson.slug), ensure_ascii=False)
+        files = json.dumps(lesson.files | found.files_for(lesson.slug), ensure_ascii=False)
         db.add(TaughtContent(version=version, lesson=lesson.slug, files=files, kept_at=now))

@@ -19,7 +19,7 @@ from trainer.calculations.clearance import (
 )
 from trainer.calculations.periods import next_due
 from trainer.reference import respirator_classes
-from trainer.store import people, record
+from trainer.store import people, record, site_lessons
 from trainer.store.tables import Entry, Person, Respirator, Standing, Worksite
 
 FOR_CAUSE = frozenset({"changed-workplace", "changed-respirator", "knowledge-or-use", "other"})
@@ -84,7 +84,9 @@ class History:
         self.entries = record.of_person(db, person.number)
         self._said = [(entry, record.body(entry)) for entry in self.entries]
         self.assignments = people.assignments(db, person.id)
-        self.course = tuple(lesson.slug for lesson in lessons.load().all)
+        # What is learnt as a whole: our lessons, then those that the person's worksites wrote.
+        ours = tuple(lesson.slug for lesson in lessons.load().all)
+        self.course = ours + site_lessons.in_course(db, person.id)
 
     def of(self, *kinds: str) -> list[tuple[Entry, dict]]:
         """Return the entries of these kinds with what they say, oldest first."""

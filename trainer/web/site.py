@@ -10,7 +10,6 @@ from flask_babel import gettext
 
 from trainer import words
 from trainer.calculations.selection import MAY, MAY_NOT
-from trainer.reference import contaminants
 from trainer.services import describing, standing
 from trainer.services.refusal import Refusal
 from trainer.store import people
@@ -66,7 +65,7 @@ def describe(number: int):
     """Keep emergency steps and storage place, or add a task."""
     try:
         with writing() as db:
-            worksite = _worksite(db, number)
+            worksite = worksite_of(db, number)
             if request.form.get("act") == "task":
                 describing.add_task(db, worksite, request.form.get("name", ""))
             else:
@@ -88,7 +87,7 @@ def end(number: int):
     """End a task, a hazard, a sample or a respirator of the worksite."""
     kind = KINDS.get(request.form.get("kind", "")) or abort(404)
     with writing() as db:
-        worksite = _worksite(db, number)
+        worksite = worksite_of(db, number)
         row = db.get(kind, request.form.get("row", 0, type=int)) or abort(404)
         if _task_of(db, row).worksite_id != worksite.id:
             abort(404)
@@ -164,7 +163,7 @@ def _given(form: forms.Form) -> dict:
 
 def _page(number: int, fault: str = ""):
     with reading() as db:
-        worksite = _worksite(db, number)
+        worksite = worksite_of(db, number)
         described = describing.site(db, worksite)
         shown = [_shown(db, worksite, one) for one in describing.checks(described)]
         measured = {
@@ -202,9 +201,7 @@ def _scale(check: describing.Check) -> plots.Scale | None:
 
 
 def _name(hazard: SiteHazard) -> str:
-    """Return what a hazard is called in the reader's language."""
-    row = contaminants.get(hazard.substance) if hazard.substance else None
-    return row.name(current()) if row and hazard.name == row.english else hazard.name
+    return describing.name_of(hazard, current())
 
 
 def _worksites(db) -> list[Worksite]:
@@ -213,14 +210,14 @@ def _worksites(db) -> list[Worksite]:
     return people.worksites(db, g.person.id)
 
 
-def _worksite(db, number: int) -> Worksite:
+def worksite_of(db, number: int) -> Worksite:
     """Return a worksite that the signed-in person may describe; else answer 404."""
     return next((one for one in _worksites(db) if one.id == number), None) or abort(404)
 
 
 def _task(db, number: int, task: int) -> Task:
     found = db.get(Task, task)
-    if found is None or found.ended_at or found.worksite_id != _worksite(db, number).id:
+    if found is None or found.ended_at or found.worksite_id != worksite_of(db, number).id:
         abort(404)
     return found
 
@@ -237,7 +234,7 @@ def _form(
     fault = ""
     with reading() as db:
         found = _task(db, number, task)
-        worksite = _worksite(db, number)
+        worksite = worksite_of(db, number)
     if form.validate_on_submit():
         try:
             with writing() as db:

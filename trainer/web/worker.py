@@ -5,10 +5,10 @@ from datetime import date, timedelta
 from flask import Blueprint, Response, abort, flash, g, render_template, request
 from flask_babel import gettext
 
-from trainer import bank, lessons
+from trainer import lessons
 from trainer.config import LANGUAGES
 from trainer.services import booklet as booklets
-from trainer.services import learning, refreshing, sitting, standing
+from trainer.services import curriculum, learning, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import record
 from trainer.store.tables import Sitting
@@ -78,6 +78,8 @@ def booklet(language: str):
 def lesson(slug: str):
     """Show a lesson's sections, its closing sitting and its sources."""
     found = _lesson(slug)
+    if current() not in found.languages:
+        return _other_language(found)
     with reading() as db:
         there = learning.place(db, g.person, slug)
         open_sitting = sitting.open_sitting(db, g.person, slug)
@@ -110,14 +112,15 @@ def lesson(slug: str):
 def section(slug: str, section: str):
     """Show one section, with its drawings and its problem."""
     found, part = _section(slug, section)
+    if current() not in found.languages:
+        return _other_language(found)
     ids = [one.id for one in found.sections]
     at = ids.index(section)
     with reading() as db:
         there = learning.place(db, g.person, slug)
         drills = {
-            one.name: learning.drill(db, g.person, bank.load().exercises[one.name], current())
-            for one in part.parts(current())
-            if one.kind == "exercise"
+            name: learning.drill(db, g.person, curriculum.exercise_of(found, name), current())
+            for name in part.exercises
         }
         asked = asking.at_section(db, slug, section)
     unread = learning.unread(there, found)
@@ -149,10 +152,10 @@ def section_done(slug: str, section: str):
 @may()
 def work(slug: str, section: str, exercise: str):
     """Take an answer to a step, go on to the next problem, or show a step worked."""
-    _, part = _section(slug, section)
-    named = bank.load().exercises.get(exercise)
-    if named is None or exercise not in [one.name for one in part.parts(current())]:
+    found, part = _section(slug, section)
+    if exercise not in part.exercises:
         abort(404)
+    named = curriculum.exercise_of(found, exercise)
     drilling.take(named)
     if not htmx.wants_part():
         return htmx.go(f"/lessons/{slug}/{section}#{exercise}")
@@ -173,6 +176,8 @@ def work(slug: str, section: str, exercise: str):
 def begin_sitting(slug: str):
     """Begin the closing sitting, or go on with the one that is open."""
     found = _lesson(slug)
+    if current() not in found.languages:
+        return htmx.go(f"/lessons/{slug}")
     try:
         with writing() as db:
             there = sitting.begin(db, g.person, found, now())
@@ -205,7 +210,7 @@ def item(number: int, position: int):
     there, items = _own(number)
     if there.closed_at:
         return htmx.go(f"/sittings/{number}/result")
-    return _item_page(there, items, position)
+    return _unwritten(there, items) or _item_page(there, items, position)
 
 
 @bp.post("/sittings/<int:number>/<int:position>")
@@ -243,13 +248,15 @@ def review(number: int):
     there, items = _own(number)
     if there.closed_at:
         return htmx.go(f"/sittings/{number}/result")
-    return _review_page(there, items)
+    return _unwritten(there, items) or _review_page(there, items)
 
 
 @bp.post("/sittings/<int:number>/close")
 @may()
 def close(number: int):
     """Close the sitting and mark it; sent twice, it is closed once."""
+    if _unwritten(*_own(number)):
+        return htmx.go(f"/sittings/{number}/review")
     try:
         with writing() as db:
             there = sitting.own(db, number, g.person) or abort(404)
@@ -266,6 +273,9 @@ def result(number: int):
     there, items = _own(number)
     if not there.closed_at:
         return htmx.go(f"/sittings/{number}/review")
+    unwritten = _unwritten(there, items)
+    if unwritten:
+        return unwritten
     with reading() as db:
         talk = bool(there.lesson) and sitting.needs_talk(db, g.person, there.lesson)
     return render_template(
@@ -291,7 +301,13 @@ def my_record():
 
 
 def _lesson(slug: str) -> lessons.Lesson:
-    return lessons.load().get(slug) or abort(404)
+    with reading() as db:
+        return curriculum.find_for(db, g.person, slug) or abort(404)
+
+
+def _other_language(found: lessons.Lesson) -> str:
+    """Say that a lesson is not written in the reader's language, and offer the one that is."""
+    return render_template("worker/other_language.html", lesson=found, written=found.languages[0])
 
 
 def _section(slug: str, section: str) -> tuple[lessons.Lesson, lessons.Section]:
@@ -307,13 +323,25 @@ def _own(number: int) -> tuple[Sitting, list[sitting.Shown]]:
         return there, sitting.shown(db, there)
 
 
+def _unwritten(there: Sitting, items: list[sitting.Shown]) -> str:
+    """Return the page that offers the other language, where a sitting is not in this one."""
+    if all(one.question.ask(current()) for one in items if one.question):
+        return ""
+    with reading() as db:
+        return _other_language(curriculum.find(db, there.lesson))
+
+
 def _read(section: str, unread: list[str]) -> str:
     return "todo" if section in unread else "done"
 
 
 def _about(there: Sitting) -> str:
     """Return what a sitting is about: the title of its lesson, or that it is a refresher."""
-    return _lesson(there.lesson).title(current()) if there.lesson else gettext("Refresher")
+    if not there.lesson:
+        return gettext("Refresher")
+    with reading() as db:
+        found = curriculum.find(db, there.lesson)
+    return found.title(current()) if found else there.lesson
 
 
 def _read_again(
@@ -321,9 +349,11 @@ def _read_again(
 ) -> list[tuple[lessons.Lesson, lessons.Section]]:
     """Return the sections that explain what was not right, in the order of the course."""
     wrong = {(one.lesson or there.lesson, one.section) for one in items if not one.item.right}
+    with reading() as db:
+        known = filter(None, (curriculum.find(db, slug) for slug in {slug for slug, _ in wrong}))
     return [
         (found, part)
-        for found in lessons.load().all
+        for found in sorted(known, key=lambda one: one.order)
         for part in found.sections
         if (found.slug, part.id) in wrong
     ]
@@ -387,7 +417,7 @@ def _given_at(one: sitting.Shown, index: int) -> str:
 
 def _onward(db, slug: str) -> tuple[str, str]:
     """Return where the one button of the tag leads, and what it says."""
-    found = _lesson(slug)
+    found = curriculum.find(db, slug)
     title = found.title(current())
     there = learning.place(db, g.person, slug)
     open_sitting = sitting.open_sitting(db, g.person, slug)
@@ -414,7 +444,7 @@ def _lesson_states(
 ) -> list[tuple[lessons.Lesson, str, date | None]]:
     open_ = {item.slug: item for item in to_do}
     rows = []
-    for found in lessons.load().all:
+    for found in curriculum.of_person(db, g.person):
         item = open_.get(found.slug)
         begun = learning.place(db, g.person, found.slug) is not None
         state = ("begun" if begun else "todo") if item else "done"

@@ -1,0 +1,101 @@
+// The page where a worksite's lesson is written: it saves by itself, tells when it could not, and
+// puts in what can be inserted. Nothing is kept in the browser: a text that could not be saved
+// stays in the open page, which says so and tries again.
+(() => {
+  const form = document.querySelector("[data-writing]");
+  if (!form) return;
+  const state = form.querySelector("[data-writing-state]");
+  const text = form.elements.text;
+  const AFTER = 2000, AGAIN = 5000; // milliseconds after the last letter, and after a failure
+
+  const now = () => ["title", "summary", "text"].map((name) => form.elements[name].value).join("\u0000");
+  let kept = now();
+  let turn = 0;
+  let busy = false;
+  let failed = false;
+  let timer = null;
+
+  const wait = (milliseconds) => { clearTimeout(timer); timer = setTimeout(save, milliseconds); };
+
+  function tell(sentence, bad, href) {
+    state.textContent = sentence;
+    state.classList.toggle("no", bad);
+    if (!href) return;
+    const link = document.createElement("a");
+    link.href = href;
+    link.textContent = form.dataset.both;
+    state.append(" ", link);
+  }
+
+  async function save(leaving = false) {
+    if (busy && !leaving) return wait(AFTER);
+    const sent = now();
+    if (sent === kept) return;
+    busy = true;
+    form.elements.turn.value = ++turn;
+    if (!leaving) tell(form.dataset.saving, false);
+    try {
+      const answer = await fetch(form.action, {
+        method: "POST", body: new URLSearchParams(new FormData(form)), credentials: "same-origin",
+        headers: { Accept: "application/json" }, keepalive: leaving,
+      });
+      if (answer.redirected || answer.status === 400) return lost(await renewed() ? "" : form.dataset.out);
+      const got = await answer.json();
+      if (!answer.ok) return lost(got.say);
+      kept = sent;
+      failed = false;
+      if (got.kept === "draft") form.elements.since.value = got.revision;
+      tell(got.say, got.kept === "aside", got.beside);
+    } catch {
+      lost(form.dataset.lost);
+    } finally {
+      busy = false;
+      if (!failed && now() !== kept) wait(AFTER);
+    }
+  }
+
+  // Not saved: the text stays here, and is sent again. Without a sentence, at once.
+  function lost(sentence) {
+    failed = true;
+    if (sentence) tell(sentence, true);
+    wait(sentence ? AGAIN : 0);
+  }
+
+  // Someone who signed in again in another window has a new token; this page takes it over.
+  async function renewed() {
+    const answer = await fetch(location.pathname, { credentials: "same-origin" });
+    if (answer.redirected || !answer.ok) return false;
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const token = page.querySelector('meta[name="csrf-token"]')?.content;
+    if (!token || token === form.elements.csrf_token.value) return false;
+    form.elements.csrf_token.value = token;
+    return true;
+  }
+
+  form.addEventListener("input", () => wait(AFTER));
+  form.addEventListener("submit", () => { form.elements.turn.value = ++turn; kept = now(); failed = false; });
+  const leave = () => save(true);
+  document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") leave(); });
+  window.addEventListener("pagehide", leave);
+  window.addEventListener("beforeunload", (event) => { if (failed && now() !== kept) event.preventDefault(); });
+
+  // Puts words in where the cursor is, on lines of their own; at the end, where it never was.
+  let met = false;
+  text.addEventListener("focus", () => { met = true; });
+  function insert(words) {
+    const at = met ? text.selectionEnd : text.value.length;
+    const before = text.value.slice(0, at).replace(/\n*$/, "");
+    const after = text.value.slice(at).replace(/^\n*/, "");
+    text.value = `${before}${before ? "\n\n" : ""}${words}\n\n${after}`;
+    const cursor = before.length + (before ? 2 : 0) + words.length;
+    text.focus();
+    text.setSelectionRange(cursor, cursor);
+    text.dispatchEvent(new Event("input", { bubbles: true }));
+  }
+
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest?.("[data-insert], [data-insert-picked]");
+    if (!button) return;
+    insert(button.dataset.insert ?? document.getElementById(button.dataset.insertPicked).value);
+  });
+})();

@@ -1,0 +1,345 @@
+"""Writing a worksite's lesson: drafts that lose nothing, versions that stay as they were.
+
+Pages save by themselves every few seconds. A saving says which revision the page was opened with;
+where another person saved in between, the text is kept beside the draft, never over it, and both
+are told.
+"""
+
+import json
+from dataclasses import dataclass
+from datetime import date
+from difflib import SequenceMatcher
+
+from sqlmodel import Session, select
+
+from trainer.config import LANGUAGES
+from trainer.lessons import matters, written
+from trainer.lessons.written import Flaw, Text
+from trainer.services import assigning, curriculum, recording
+from trainer.services.refusal import Refusal
+from trainer.services.scribe import Scribe
+from trainer.store import people, site_lessons
+from trainer.store.tables import (
+    Person,
+    SiteDraft,
+    SiteDraftAside,
+    SiteLesson,
+    SiteLessonVersion,
+    Sitting,
+    Worksite,
+)
+from trainer.words import Words, tidy
+
+FEWEST_QUESTIONS = 3
+"""Fewer questions show nothing of what was understood (our own choice, no source)."""
+
+_FEW_QUESTIONS = Words(
+    "Write at least 3 questions, one of them must-know.",
+    "Escriba al menos 3 preguntas, una de ellas de las que hay que saber.",
+)
+_TITLE = Words(
+    "{place}: our air and our respirators", "{place}: nuestro aire y nuestros respiradores"
+)
+_SUMMARY = Words(
+    "You can say what is in the air here, what you wear against it, and what to do when it fails.",
+    "Usted puede decir qué hay en el aire aquí, qué usa contra eso y qué hacer cuando falla.",
+)
+
+
+@dataclass(frozen=True)
+class Saved:
+    """What became of a saving.
+
+    draft   as it is now
+    aside   where the text was kept instead, because another one was saved in between
+    beside  texts of others that wait beside the draft
+    """
+
+    draft: SiteDraft
+    aside: SiteDraftAside | None = None
+    beside: tuple[SiteDraftAside, ...] = ()
+
+
+@dataclass(frozen=True)
+class Change:
+    """A line of a text that stayed, was taken out, or was put in: kind "same", "out" or "in"."""
+
+    kind: str
+    text: str
+
+
+def own(db: Session, worksite_id: int, lesson_id: int) -> SiteLesson | None:
+    """Return a lesson if this worksite wrote it."""
+    lesson = db.get(SiteLesson, lesson_id)
+    return lesson if lesson and lesson.worksite_id == worksite_id else None
+
+
+def begin(db: Session, by: Scribe, worksite: Worksite, language: str) -> SiteLesson:
+    """Begin a lesson of a worksite, with the starting text in a language."""
+    lesson = SiteLesson(worksite_id=worksite.id, begun_at=by.now, begun_by=by.person.id)
+    db.add(lesson)
+    db.flush()
+    begin_language(db, by, lesson, language)
+    return lesson
+
+
+def begin_language(db: Session, by: Scribe, lesson: SiteLesson, language: str) -> SiteDraft:
+    """Lay the starting text in a language; where one is there already, it stays."""
+    if language not in LANGUAGES:
+        raise Refusal("Choose one of these.")
+    there = db.get(SiteDraft, (lesson.id, language))
+    if there:
+        return there
+    place = db.get(Worksite, lesson.worksite_id).name
+    draft = SiteDraft(
+        lesson_id=lesson.id,
+        language=language,
+        title=_TITLE(language).replace("{place}", place),
+        summary=_SUMMARY(language),
+        text=matters.starting_text(language),
+        revision=1,
+        saved_at=by.now,
+        saved_by=by.person.id,
+    )
+    db.add(draft)
+    db.flush()
+    return draft
+
+
+def save(
+    db: Session,
+    by: Scribe,
+    lesson: SiteLesson,
+    language: str,
+    text: Text,
+    *,
+    since: int,
+    page: str,
+    turn: int,
+) -> Saved:
+    """Keep what a page sends: in the draft, or beside it where another one was saved since.
+
+    since   revision of the draft that the page began from
+    page    the open page's own key
+    turn    which of the page's savings this is, so that one that comes late undoes no newer one;
+            0 from a page without script
+    Errors: Refusal for a language that was not begun, or a text that is too long.
+    """
+    draft = db.get(SiteDraft, (lesson.id, language))
+    if draft is None:
+        raise Refusal("Begin this language first.")
+    if len(text.markdown) > written.MOST_LETTERS:
+        raise Refusal(
+            "The text is longer than %(most)s letters. Cut it into two lessons.",
+            most=written.MOST_LETTERS,
+        )
+    clean = Text(
+        tidy(text.title)[:120], tidy(text.summary)[:300],
+        text.markdown.replace("\r\n", "\n").replace("\r", "\n"),
+    )  # fmt: skip
+    late = draft.page == page and 0 < turn <= draft.turn
+    if late or text_of(draft) == clean:
+        return Saved(draft, beside=_beside(db, draft, page))
+    if since != draft.revision and draft.page != page:
+        return Saved(draft, aside=_keep_aside(db, by, draft, clean, page, turn))
+    _put(draft, by, clean, page, turn)
+    db.add(draft)
+    db.flush()
+    return Saved(draft, beside=_beside(db, draft, page))
+
+
+def settle(db: Session, by: Scribe, aside: SiteDraftAside, put: bool) -> SiteDraft:
+    """Deal with a text that stands beside the draft: put it in the draft's place, or leave it.
+
+    Nothing is lost by it: what was in the draft then stands beside it in its turn.
+    """
+    draft = db.get(SiteDraft, (aside.lesson_id, aside.language))
+    if aside.dealt_with_at is None:
+        mine = text_of(aside)
+        if put and mine != text_of(draft):
+            was, author = text_of(draft), db.get(Person, draft.saved_by)
+            beside = _keep_aside(
+                db, Scribe(author, by.now, by.zone), draft, was, draft.page, draft.turn
+            )
+            _put(draft, by, mine, aside.page, aside.turn)
+            beside.kept_at = by.now
+            db.add_all([draft, beside])
+        aside.dealt_with_at = by.now
+        db.add(aside)
+        db.flush()
+    return draft
+
+
+def texts(db: Session, lesson: SiteLesson) -> dict[str, Text]:
+    """Return the drafts that hold a text, by language."""
+    drafts = site_lessons.drafts(db, lesson.id)
+    return {
+        language: text_of(drafts[language])
+        for language in LANGUAGES
+        if language in drafts and drafts[language].text.strip()
+    }
+
+
+def publish(
+    db: Session,
+    by: Scribe,
+    lesson: SiteLesson,
+    *,
+    retrain: bool = False,
+    reason: str = "",
+    due: date | None = None,
+    why: str = "",
+) -> SiteLessonVersion:
+    """Publish the drafts as the version that is taught from now on.
+
+    retrain     ask those who passed an older version to do it again, for `reason`, by `due`
+    why         needed where an older version is replaced and nobody is asked to
+    Published a second time with nothing changed, the version that is there comes back.
+    Errors: Refusal while flaws stop it, texts wait beside the drafts, or the reason is missing.
+    """
+    if any(flaw.stops for flaw in look_over(db, lesson)):
+        raise Refusal("Put right what is listed before you publish.")
+    if site_lessons.asides(db, lesson.id):
+        raise Refusal("Two texts stand beside each other. Settle first which one counts.")
+    there = texts(db, lesson)
+    content, version = curriculum.content(there, questions(db, lesson), inserted(db, lesson, there))
+    last = site_lessons.newest(db, lesson.id)
+    if last and last.content == content:
+        return last
+    why = " ".join(why.split())[:300]
+    if last and not retrain and not why:
+        raise Refusal("Say in a few words why nobody has to do it again.")
+    made = SiteLessonVersion(
+        lesson_id=lesson.id,
+        ordinal=last.ordinal + 1 if last else 1,
+        version=version,
+        content=content,
+        retrain=bool(last) and retrain,
+        why=why if last else "",
+        published_at=by.now,
+        published_by=by.person.id,
+    )
+    db.add(made)
+    db.flush()
+    if made.retrain:
+        slug = site_lessons.slug_of(lesson.id)
+        for person in had(db, lesson):
+            assigning.assign(db, by, person, [slug], due, reason)
+    return made
+
+
+def had(db: Session, lesson: SiteLesson) -> list[Person]:
+    """Return who of the worksite's people passed a version of its lesson, by name."""
+    passed = select(Sitting.person_id).where(
+        Sitting.lesson == site_lessons.slug_of(lesson.id), Sitting.passed.is_(True)
+    )
+    ids = set(db.exec(passed))
+    return [one for one in people.at_worksite(db, lesson.worksite_id) if one.id in ids]
+
+
+def look_over(db: Session, lesson: SiteLesson) -> list[Flaw]:
+    """Return what is wrong with a lesson as it is being written: its texts and its questions."""
+    there = texts(db, lesson)
+    asked = questions(db, lesson)
+    found = written.flaws(there, around(db, lesson))
+    if len(asked) < FEWEST_QUESTIONS or not any(one.get("must_know") for one in asked):
+        found.append(Flaw("", 0, _FEW_QUESTIONS))
+    return found
+
+
+def around(db: Session, lesson: SiteLesson) -> written.Around:
+    """Return what the texts of a lesson may insert."""
+    worksite = db.get(Worksite, lesson.worksite_id)
+    return curriculum.around(db, worksite, {})
+
+
+def questions(db: Session, lesson: SiteLesson) -> list[dict]:
+    """Return the questions of a lesson, as they are being written."""
+    return [json.loads(one.content) for one in site_lessons.questions(db, lesson.id)]
+
+
+def inserted(
+    db: Session, lesson: SiteLesson, there: dict[str, Text]
+) -> dict[str, dict[str, str]]:
+    """Return the pictures that the texts insert: number -> language -> figure."""
+    named = {name for one in there.values() for section in written.read(one.markdown)
+             for name in section.names("picture")}
+    known = around(db, lesson).pictures
+    return {name: dict(known[name]) for name in sorted(named) if name in known}
+
+
+def teach_everyone(db: Session, by: Scribe, lesson: SiteLesson, everyone: bool) -> None:
+    """Say whether a lesson belongs to the course of everybody at its worksite."""
+    lesson.for_everyone = everyone
+    db.add(lesson)
+    db.flush()
+    _complete(db, by, lesson)
+
+
+def end(db: Session, by: Scribe, lesson: SiteLesson) -> None:
+    """Take a lesson off the worksite; what was taught stays readable."""
+    lesson.ended_at = lesson.ended_at or by.now
+    db.add(lesson)
+    db.flush()
+    _complete(db, by, lesson)
+
+
+def _complete(db: Session, by: Scribe, lesson: SiteLesson) -> None:
+    """Record training as complete for whom this lesson alone was missing."""
+    for person in people.at_worksite(db, lesson.worksite_id, role="worker"):
+        recording.complete_training(db, by, person)
+
+
+def differences(old: str, new: str) -> list[Change]:
+    """Return two texts as one list of lines, with what was taken out and what was put in."""
+    before, after = old.splitlines(), new.splitlines()
+    found = []
+    for kind, a, b, c, d in SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
+        if kind == "equal":
+            found += [Change("same", line) for line in before[a:b]]
+        else:
+            found += [Change("out", line) for line in before[a:b]]
+            found += [Change("in", line) for line in after[c:d]]
+    return found
+
+
+def text_of(row: SiteDraft | SiteDraftAside) -> Text:
+    """Return what a draft, or a text beside one, says."""
+    return Text(row.title, row.summary, row.text)
+
+
+def _put(draft: SiteDraft, by: Scribe, text: Text, page: str, turn: int) -> None:
+    draft.title, draft.summary, draft.text = text.title, text.summary, text.markdown
+    draft.revision += 1
+    draft.page, draft.turn = page, turn
+    draft.saved_at, draft.saved_by = by.now, by.person.id
+
+
+def _beside(db: Session, draft: SiteDraft, page: str) -> tuple[SiteDraftAside, ...]:
+    waiting = site_lessons.asides(db, draft.lesson_id)
+    return tuple(
+        one for one in waiting if one.language == draft.language and one.page != page
+    )
+
+
+def _keep_aside(
+    db: Session, by: Scribe, draft: SiteDraft, text: Text, page: str, turn: int
+) -> SiteDraftAside:
+    query = select(SiteDraftAside).where(
+        SiteDraftAside.lesson_id == draft.lesson_id,
+        SiteDraftAside.language == draft.language,
+        SiteDraftAside.page == page,
+    )
+    row = db.exec(query).first()
+    if row is None:
+        row = SiteDraftAside(
+            lesson_id=draft.lesson_id, language=draft.language, page=page,
+            kept_at=by.now, kept_by=by.person.id,
+        )  # fmt: skip
+    elif turn < row.turn:
+        return row  # a late one; what is there is newer
+    row.title, row.summary, row.text = text.title, text.summary, text.markdown
+    row.turn, row.kept_at, row.kept_by, row.dealt_with_at = turn, by.now, by.person.id, None
+    db.add(row)
+    db.flush()
+    return row

@@ -1,0 +1,234 @@
+"""What is taught: our lessons, the same for everybody, and those that a worksite wrote itself."""
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from sqlmodel import Session
+
+from trainer import bank, lessons
+from trainer.config import LANGUAGES
+from trainer.lessons import matters, written
+from trainer.services import describing, site_blocks
+from trainer.store import people, site_lessons
+from trainer.store.tables import Person, SiteLesson, SiteLessonVersion, TaughtContent, Worksite
+
+WORKSITE_ELEMENT = "(c)(1)(vii)"
+"""What every lesson of a worksite covers: the hazards there, 29 CFR 1910.134(c)(1)(vii)."""
+
+AFTER_OURS = 10_000
+"""Lessons of a worksite come after ours, the oldest first."""
+
+_SOURCES = {
+    "en": ("29 CFR 1910.134(k)(1), what only the worksite can tell its people",
+           "Written at {place}, version {ordinal}"),
+    "es": ("29 CFR 1910.134(k)(1), lo que solo el sitio de trabajo puede decir a su gente",
+           "Escrito en {place}, versión {ordinal}"),
+}  # fmt: skip
+
+
+def find(db: Session, slug: str) -> lessons.Lesson | None:
+    """Return the lesson of a slug, one of ours or a worksite's as it is taught now."""
+    ours = lessons.load().get(slug)
+    if ours:
+        return ours
+    lesson = site_lessons.by_slug(db, slug)
+    version = site_lessons.newest(db, lesson.id) if lesson else None
+    return taught(db, lesson, version) if version else None
+
+
+def find_for(db: Session, person: Person, slug: str) -> lessons.Lesson | None:
+    """Return the lesson of a slug where the person may read it.
+
+    Ours everybody may; a worksite's are for its people, and for whom it was assigned to.
+    """
+    if lessons.load().get(slug):
+        return lessons.load().get(slug)
+    lesson = site_lessons.by_slug(db, slug)
+    if lesson is None:
+        return None
+    there = lesson.worksite_id in [one.id for one in people.worksites(db, person.id)]
+    given = slug in [one.lesson for one in people.assignments(db, person.id)]
+    return find(db, slug) if there or given else None
+
+
+def of_person(db: Session, person: Person) -> list[lessons.Lesson]:
+    """Return the lessons of a person's course and those assigned beside it, in order."""
+    given = [one.lesson for one in people.assignments(db, person.id)]
+    ours = [one.slug for one in lessons.load().all]
+    slugs = dict.fromkeys([*ours, *site_lessons.in_course(db, person.id), *given])
+    return [found for found in (find(db, slug) for slug in slugs) if found]
+
+
+def choices(db: Session, worksites: Iterable[Worksite]) -> list[lessons.Lesson]:
+    """Return what can be assigned by a trainer of these worksites: ours, then theirs."""
+    theirs = site_lessons.taught_at(db, [one.id for one in worksites])
+    return [*lessons.load().all, *(find(db, site_lessons.slug_of(one.id)) for one in theirs)]
+
+
+def taught(db: Session, lesson: SiteLesson, version: SiteLessonVersion) -> lessons.Lesson:
+    """Return a version of a worksite's lesson, with what the worksite says now put in."""
+    worksite = db.get(Worksite, lesson.worksite_id)
+    said = site_blocks.blocks(describing.site(db, worksite))
+    return _composed(
+        site_lessons.slug_of(lesson.id), worksite.name, version.ordinal, version.content,
+        json.dumps(said, sort_keys=True), AFTER_OURS + lesson.id,
+    )  # fmt: skip
+
+
+def asked_about(db: Session, lesson: lessons.Lesson) -> bank.Bank:
+    """Return the questions and exercises that the sitting of a lesson draws from."""
+    there = site_lessons.by_slug(db, lesson.slug)
+    if there is None:
+        return bank.load()
+    return _bank(lesson.slug, site_lessons.newest(db, there.id).content)
+
+
+def exercise_of(lesson: lessons.Lesson, slug: str) -> bank.Exercise | None:
+    """Return an exercise as a lesson teaches it.
+
+    A worksite's lesson has it drawn from the worksite's numbers, and so keeps its own count of
+    how far a person is with it.
+    """
+    found = bank.load().exercises.get(slug)
+    if found is None or not site_lessons.is_slug(lesson.slug):
+        return found
+    section = next((one.id for one in lesson.sections if slug in one.exercises), "")
+    return _at_site(found, lesson.slug, section)
+
+
+def around(
+    db: Session, worksite: Worksite, pictures: Mapping[str, Mapping[str, str]]
+) -> written.Around:
+    """Return what a lesson of a worksite may insert."""
+    return written.Around(
+        exercises={one.slug: one.title for one in bank.load().exercises.values()},
+        site=site_blocks.blocks(describing.site(db, worksite)),
+        pictures=pictures,
+    )
+
+
+def content(
+    texts: Mapping[str, written.Text], questions: list[dict], pictures: Mapping
+) -> tuple[str, str]:
+    """Return what a version is kept as, and its hash.
+
+    pictures  number -> language -> figure, of those that the texts insert
+    """
+    kept = {
+        "texts": {
+            language: {"title": one.title, "summary": one.summary, "markdown": one.markdown}
+            for language, one in texts.items()
+        },
+        "questions": questions,
+        "pictures": pictures,
+    }
+    return json.dumps(kept, ensure_ascii=False, sort_keys=True), bank.version_of(kept)
+
+
+def texts_of(version: SiteLessonVersion) -> dict[str, written.Text]:
+    """Return the texts of a version, by language."""
+    kept = json.loads(version.content)["texts"]
+    return {language: written.Text(**kept[language]) for language in LANGUAGES if language in kept}
+
+
+def questions_of(version: SiteLessonVersion) -> list[dict]:
+    """Return the questions of a version as they were written."""
+    return json.loads(version.content)["questions"]
+
+
+@dataclass(frozen=True)
+class AsTaught:
+    """What the record says of a lesson as it was taught.
+
+    part  which worksite wrote it and which of its versions it was; {} for one of ours
+    """
+
+    title: str
+    elements: tuple[str, ...]
+    part: dict[str, str | int]
+
+
+def as_taught(db: Session, slug: str, version: str, language: str) -> AsTaught:
+    """Return what a lesson was when it was taught, whatever was published since.
+
+    version  of what was taught, which the sitting keeps
+    """
+    ours = lessons.load().get(slug)
+    if ours:
+        return AsTaught(ours.title(language), ours.elements, {})
+    kept = json.loads(json.loads(db.get(TaughtContent, version).files)[_published(slug)])
+    part = {"worksite": kept["worksite"], "version": kept["version"]}
+    return AsTaught(kept["titles"][language], tuple(kept["elements"]), part)
+
+
+def _published(slug: str) -> str:
+    return f"{slug}/published.json"
+
+
+def pictures_of(version: SiteLessonVersion) -> dict[str, dict[str, str]]:
+    """Return the pictures of a version: number -> language -> figure."""
+    return json.loads(version.content)["pictures"]
+
+
+@lru_cache(maxsize=128)
+def _composed(
+    slug: str, place: str, ordinal: int, content_: str, said: str, order: int
+) -> lessons.Lesson:
+    """Return the lesson of what is given here and of nothing else; kept, since Markdown is slow."""
+    kept = json.loads(content_)
+    texts = {
+        language: written.Text(**kept["texts"][language])
+        for language in LANGUAGES
+        if language in kept["texts"]
+    }
+    ids = [one.id for text in texts.values() for one in written.read(text.markdown)]
+    elements = tuple(dict.fromkeys([*matters.elements(ids), WORKSITE_ELEMENT]))
+    made = written.compose(
+        slug,
+        texts,
+        written.Around(
+            exercises={one.slug: one.title for one in bank.load().exercises.values()},
+            site=json.loads(said),
+            pictures=kept["pictures"],
+        ),
+        order=order,
+        elements=elements,
+        sources={
+            language: tuple(
+                line.replace("{place}", place).replace("{ordinal}", str(ordinal))
+                for line in _SOURCES[language]
+            )
+            for language in texts
+        },
+    )
+    about = {
+        "worksite": place,
+        "version": ordinal,
+        "titles": {language: text.title for language, text in texts.items()},
+        "elements": elements,
+    }
+    return replace(made, files=made.files | {_published(slug): json.dumps(about)})
+
+
+@lru_cache(maxsize=128)
+def _bank(slug: str, content_: str) -> bank.Bank:
+    kept = json.loads(content_)
+    text = next(iter(kept["texts"].values()))["markdown"]
+    questions = [bank.question_of(slug, raw) for raw in kept["questions"]]
+    exercises = {
+        name: _at_site(bank.load().exercises[name], slug, section.id)
+        for section in written.read(text)
+        for name in section.names("exercise")
+        if name in bank.load().exercises
+    }
+    asked = json.dumps(kept["questions"], ensure_ascii=False)
+    return bank.Bank(
+        {one.slug: one for one in questions}, exercises, {f"{slug}/questions.json": (slug, asked)}
+    )
+
+
+def _at_site(exercise: bank.Exercise, slug: str, section: str) -> bank.Exercise:
+    version = f"{exercise.version}@{slug}"
+    return replace(exercise, lesson=slug, section=section, version=version)
