@@ -9,10 +9,20 @@ from urllib.parse import urljoin, urlsplit
 import pytest
 
 from tests.conftest import PASSPHRASE, Works
+from tests.site_lessons import ENGLISH, begun
 from trainer import bank, lessons
-from trainer.services import asking, assigning, describing, learning, observing, sitting
+from trainer.lessons.written import Text
+from trainer.services import (
+    asking,
+    assigning,
+    authoring,
+    describing,
+    learning,
+    observing,
+    sitting,
+)
 from trainer.store import people
-from trainer.store.tables import Worksite
+from trainer.store.tables import SiteDraftAside, SiteLesson, Worksite
 
 ANY = "anybody"
 ALL = "worker trainer coordinator"
@@ -94,6 +104,22 @@ TABLE = (
                      "hazards/<int:row>/sample")
         for method in ("GET", "POST")
     ),
+    ("GET", "/sites/<int:number>/lessons", STAFF, SEES_LEE, {}),
+    ("POST", "/sites/<int:number>/lessons", STAFF, SEES_LEE, {"language": "en"}),
+    *(
+        (method, f"/sites/<int:number>/lessons/<int:lesson>{page}", STAFF, SEES_LEE, sent)
+        for method, page, sent in (
+            ("GET", "", {}),
+            ("POST", "", {"act": "language", "language": "es"}),
+            ("GET", "/write/<language>", {}),
+            ("POST", "/write/<language>", {"text": "## Uno"}),
+            ("POST", "/preview/<language>", {"text": "## Uno"}),
+            ("GET", "/beside/<int:aside>", {}),
+            ("POST", "/beside/<int:aside>", {"act": "leave"}),
+            ("POST", "/publish", {}),
+            ("GET", "/versions/<int:ordinal>", {}),
+        )
+    ),
     ("GET", "/hard-spots", STAFF, "", {}),
     ("GET", "/hard-spots/question/<question>", STAFF, "", {}),
     ("GET", "/hard-spots/exercise/<exercise>", STAFF, "", {}),
@@ -164,6 +190,7 @@ def places(works: Works) -> dict[str, str]:
             db, lee, "Does it fit over a beard?", once="", language="en", now=works.now
         )
         told = asking.tell(db, lee, "leak", worn, works.now)
+        written, aside = _lesson_with_another_text(works, db)
         given = assigning.assign(
             db, works.scribe("Tomas"), lee, [lesson.slug], works.today, "knowledge-or-use"
         )
@@ -175,6 +202,9 @@ def places(works: Works) -> dict[str, str]:
         "/sites/<int:number>": f"/sites/{site.id}",
         "<int:task>": str(task.id),
         "<int:row>": str(hazard.id),
+        "<int:lesson>": str(written.id),
+        "<int:aside>": str(aside.id),
+        "<int:ordinal>": "1",
         "/questions/<int:number>": f"/questions/{asked.id}",
         "/told/<int:number>": f"/told/{told.id}",
         "<int:respirator>": str(worn.id),
@@ -187,6 +217,17 @@ def places(works: Works) -> dict[str, str]:
         "<name>": "inside_concentration",
         "<language>": "es",
     }
+
+
+def _lesson_with_another_text(works: Works, db) -> tuple[SiteLesson, SiteDraftAside]:
+    """Return a published lesson of the Loft, and a text that stands beside its draft."""
+    lesson = begun(works, db, {"en": ENGLISH, "es": ENGLISH})
+    authoring.publish(db, works.scribe("Tomas"), lesson)
+    other = Text(ENGLISH.title, ENGLISH.summary, "## Another")
+    saved = authoring.save(
+        db, works.scribe("Ida"), lesson, "en", other, since=0, page="other", turn=1
+    )
+    return lesson, saved.aside
 
 
 def address(template: str, places: dict[str, str]) -> str:
