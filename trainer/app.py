@@ -20,6 +20,7 @@ from trainer.web import (
     people,
     sign_in,
     site,
+    site_questions,
     surroundings,
     today,
     trainer,
@@ -28,8 +29,8 @@ from trainer.web import (
 )
 
 PARTS = (
-    sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, hard_spots,
-    coordinator,
+    sign_in, worker, asking, drilling, worksheet, people, today, trainer, site,
+    site_questions, hard_spots, coordinator,
 )  # fmt: skip
 
 

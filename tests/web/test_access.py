@@ -10,15 +10,24 @@ import pytest
 
 from tests.conftest import PASSPHRASE, Works
 from trainer import bank, lessons
-from trainer.services import asking, assigning, describing, learning, observing, sitting
+from trainer.services import (
+    asking,
+    assigning,
+    describing,
+    learning,
+    observing,
+    site_questions,
+    sitting,
+)
 from trainer.store import people
-from trainer.store.tables import Worksite
+from trainer.store.tables import SiteLesson, Worksite
 
 ANY = "anybody"
 ALL = "worker trainer coordinator"
 STAFF = "trainer coordinator"
 # What only some of a role may reach: Lee's own, or those who see Lee.
 LEES, SEES_LEE, WATCHES_LEE = "lee", "sees lee", "watches lee"
+OWN_QUESTIONS = "/sites/<int:number>/lessons/<int:lesson>/questions"
 
 # method, address, who, which of them, what is sent
 TABLE = (
@@ -94,6 +103,12 @@ TABLE = (
                      "hazards/<int:row>/sample")
         for method in ("GET", "POST")
     ),
+    ("GET", OWN_QUESTIONS, STAFF, SEES_LEE, {}),
+    ("GET", f"{OWN_QUESTIONS}/new", STAFF, SEES_LEE, {"form": "choice"}),
+    ("POST", f"{OWN_QUESTIONS}/new", STAFF, SEES_LEE, {"form": "choice", "ask-en": "Why?"}),
+    ("GET", f"{OWN_QUESTIONS}/<int:question>", STAFF, SEES_LEE, {}),
+    ("POST", f"{OWN_QUESTIONS}/<int:question>", STAFF, SEES_LEE, {"ask-en": "How?", "since": "1"}),
+    ("POST", f"{OWN_QUESTIONS}/<int:question>/end", STAFF, SEES_LEE, {"since": "1"}),
     ("GET", "/hard-spots", STAFF, "", {}),
     ("GET", "/hard-spots/question/<question>", STAFF, "", {}),
     ("GET", "/hard-spots/exercise/<exercise>", STAFF, "", {}),
@@ -160,6 +175,11 @@ def places(works: Works) -> dict[str, str]:
         by = works.scribe("Tomas")
         hazard = describing.add_hazard(db, by, task, substance="toluene")
         describing.add_sample(db, by, hazard, on=works.today, hours=8, concentration=90)
+        written = SiteLesson(worksite_id=site.id, begun_at=works.now, begun_by=by.person.id)
+        db.add(written)
+        db.flush()
+        raw = {"form": "choice", "ask": {"en": "Which comes first?"}}
+        own = site_questions.save(db, by, written, None, raw, 0)
         asked = asking.ask(
             db, lee, "Does it fit over a beard?", once="", language="en", now=works.now
         )
@@ -175,6 +195,8 @@ def places(works: Works) -> dict[str, str]:
         "/sites/<int:number>": f"/sites/{site.id}",
         "<int:task>": str(task.id),
         "<int:row>": str(hazard.id),
+        "<int:lesson>": str(written.id),
+        "<int:question>": str(own.id),
         "/questions/<int:number>": f"/questions/{asked.id}",
         "/told/<int:number>": f"/told/{told.id}",
         "<int:respirator>": str(worn.id),
@@ -273,17 +295,21 @@ def test_a_trainer_of_another_worksite_changes_nothing_of_lee(browser, places, w
             lee = people.by_number(db, "00417").id
             answers = [one.answers for one in asking.of_person(db, works.people["Lee"])]
             dealt = [one.need.dealt_with_at for one in asking.needs_of(db, works.people["Lee"])]
+            own = [(one.content, one.revision) for one in site_questions.of_lesson(db, 1)]
             return (
                 len(people.respirators(db, lee)),
                 len(people.assignments(db, lee)),
                 answers,
                 dealt,
+                own,
             )
 
     before = kept()
     for _ in walk(browser("Wren"), places):
         pass
-    assert kept() == before == (1, 1, [()], [None])
+    assert kept() == before
+    assert before[:4] == (1, 1, [()], [None])
+    assert len(before[4]) == 1
 
 
 def test_a_trainer_makes_no_code_for_a_colleague_or_a_coordinator(browser, works):
