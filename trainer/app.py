@@ -21,6 +21,7 @@ from trainer.web import (
     people,
     sign_in,
     site,
+    site_questions,
     surroundings,
     today,
     trainer,
@@ -30,7 +31,7 @@ from trainer.web import (
 
 PARTS = (
     sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, authoring,
-    hard_spots, coordinator,
+    site_questions, hard_spots, coordinator,
 )  # fmt: skip
 
 

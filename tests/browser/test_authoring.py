@@ -1,4 +1,4 @@
-"""A worksite’s lesson written in a browser: it saves itself, for two at once, and nothing runs."""
+"""A lesson of the worksite, written in a browser: saved by itself, by two at once, and harmless."""
 
 from datetime import UTC, datetime
 

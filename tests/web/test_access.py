@@ -19,6 +19,7 @@ from trainer.services import (
     describing,
     learning,
     observing,
+    site_questions,
     sitting,
 )
 from trainer.store import people
@@ -29,6 +30,7 @@ ALL = "worker trainer coordinator"
 STAFF = "trainer coordinator"
 # What only some of a role may reach: Lee's own, or those who see Lee.
 LEES, SEES_LEE, WATCHES_LEE = "lee", "sees lee", "watches lee"
+OWN_QUESTIONS = "/sites/<int:number>/lessons/<int:lesson>/questions"
 
 # method, address, who, which of them, what is sent
 TABLE = (
@@ -120,6 +122,12 @@ TABLE = (
             ("GET", "/versions/<int:ordinal>", {}),
         )
     ),
+    ("GET", OWN_QUESTIONS, STAFF, SEES_LEE, {}),
+    ("GET", f"{OWN_QUESTIONS}/new", STAFF, SEES_LEE, {"form": "choice"}),
+    ("POST", f"{OWN_QUESTIONS}/new", STAFF, SEES_LEE, {"form": "choice", "ask-en": "Why?"}),
+    ("GET", f"{OWN_QUESTIONS}/<int:question>", STAFF, SEES_LEE, {}),
+    ("POST", f"{OWN_QUESTIONS}/<int:question>", STAFF, SEES_LEE, {"ask-en": "How?", "since": "1"}),
+    ("POST", f"{OWN_QUESTIONS}/<int:question>/end", STAFF, SEES_LEE, {"since": "1"}),
     ("GET", "/hard-spots", STAFF, "", {}),
     ("GET", "/hard-spots/question/<question>", STAFF, "", {}),
     ("GET", "/hard-spots/exercise/<exercise>", STAFF, "", {}),
@@ -191,6 +199,8 @@ def places(works: Works) -> dict[str, str]:
         )
         told = asking.tell(db, lee, "leak", worn, works.now)
         written, aside = _lesson_with_another_text(works, db)
+        raw = {"form": "choice", "ask": {"en": "Which comes first?"}}
+        own = site_questions.save(db, by, written, None, raw, 0)
         given = assigning.assign(
             db, works.scribe("Tomas"), lee, [lesson.slug], works.today, "knowledge-or-use"
         )
@@ -205,6 +215,7 @@ def places(works: Works) -> dict[str, str]:
         "<int:lesson>": str(written.id),
         "<int:aside>": str(aside.id),
         "<int:ordinal>": "1",
+        "<int:question>": str(own.id),
         "/questions/<int:number>": f"/questions/{asked.id}",
         "/told/<int:number>": f"/told/{told.id}",
         "<int:respirator>": str(worn.id),
@@ -314,17 +325,21 @@ def test_a_trainer_of_another_worksite_changes_nothing_of_lee(browser, places, w
             lee = people.by_number(db, "00417").id
             answers = [one.answers for one in asking.of_person(db, works.people["Lee"])]
             dealt = [one.need.dealt_with_at for one in asking.needs_of(db, works.people["Lee"])]
+            own = [(one.content, one.revision) for one in site_questions.of_lesson(db, 1)]
             return (
                 len(people.respirators(db, lee)),
                 len(people.assignments(db, lee)),
                 answers,
                 dealt,
+                own,
             )
 
     before = kept()
     for _ in walk(browser("Wren"), places):
         pass
-    assert kept() == before == (1, 1, [()], [None])
+    assert kept() == before
+    assert before[:4] == (1, 1, [()], [None])
+    assert len(before[4]) == 4
 
 
 def test_a_trainer_makes_no_code_for_a_colleague_or_a_coordinator(browser, works):

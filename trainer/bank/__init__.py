@@ -19,11 +19,20 @@ from trainer.bank.read import (
     thaw_question,
     version_of,
 )
+from trainer.bank.rules import (
+    FORMS,
+    OPTIONS,
+    FieldFault,
+    line_name,
+    question_advice,
+    question_faults,
+)
 from trainer.words import Words, number
 
 __all__ = [
-    "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Fault", "Marking", "Option",
-    "Problem", "Question", "Slip", "Step", "Words", "draw", "draw_at", "draw_questions",
-    "faults", "load", "mark", "mark_question", "number", "question_of", "read_folder",
-    "shuffle", "thaw", "thaw_question", "version_of",
+    "FORMS", "OPTIONS", "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Fault",
+    "FieldFault", "Marking", "Option", "Problem", "Question", "Slip", "Step", "Words", "draw",
+    "draw_at", "draw_questions", "faults", "line_name", "load", "mark", "mark_question", "number",
+    "question_advice", "question_faults", "question_of", "read_folder", "shuffle", "thaw",
+    "thaw_question", "version_of",
 ]

@@ -11,14 +11,13 @@ from typing import Any
 from trainer.bank.draw import CONSTRAINTS, FACTS, TABLES, DrawFault, Problem, draw
 from trainer.bank.mark import mark
 from trainer.bank.read import Exercise, exercise_of
+from trainer.bank.rules import place_faults, question_faults, slug_faults, words_faults
 from trainer.calculations.catalogue import CATALOGUE
 from trainer.config import LANGUAGES, content_folder
+from trainer.words import same
 
 FEWEST_QUESTIONS = 14
 FEWEST_MUST_KNOW = 4
-FORMS = ("choice", "choices", "order", "match")
-OPTIONS = {"choice": (3, 4), "choices": (4, 5), "order": (3, 6), "match": (3, 5)}
-_FIELDS = ("slug", "section", "element", "source", "form", "ask", "option")
 _FIELDS_OF_EXERCISE = ("title", "element", "source", "calculation", "ask", "hint", "inputs",
                        "given", "answer", "step")
 _ROUGHEST = 0.005  # three figures are at most half a per cent off
@@ -55,6 +54,10 @@ class _File:
 
     def fault(self, line: int, sentence: str) -> Fault:
         return Fault(self.path, line, sentence)
+
+    def sections_of(self, lesson: str) -> AbstractSet[str] | None:
+        """Return the ids of a lesson's sections; None where nobody says which there are."""
+        return None if self.sections is None else self.sections.get(lesson, frozenset())
 
     def line_of(self, start: str, after: int = 0) -> int:
         """Return the first line below `after` that starts so, or `after`, counted from 1."""
@@ -118,98 +121,29 @@ def _question_file_faults(file: _File) -> Iterator[Fault]:
 
 
 def _question_faults(file: _File, question: Mapping, line: int) -> Iterator[Fault]:
-    slug = question.get("slug", "a question")
-    for name in _FIELDS:
-        if not question.get(name):
-            yield file.fault(line, f"{slug}: the field {name} is missing.")
-    yield from _slug_faults(file, question.get("slug"), line)
-    yield from _place_faults(file, slug, file.content.get("lesson", ""), question, line)
-    if not isinstance(question.get("must_know", False), bool):
-        yield file.fault(line, f"{slug}: must_know is either true or false.")
-    drawing = question.get("drawing")
-    if drawing and file.drawings is not None and drawing not in file.drawings:
-        yield file.fault(line, f"{slug}: there is no drawing {drawing!r}.")
-    yield from _words_faults(file, f"{slug}: ask", question.get("ask"), line)
-    yield from _option_faults(file, slug, question, line)
+    slug, lesson = question.get("slug", "a question"), file.content.get("lesson", "")
+    starts = [start for start in file.starts("question.option") if start > line]
+    for found in question_faults(
+        question, LANGUAGES, lesson, file.sections_of(lesson), file.elements, file.drawings
+    ):
+        of_option = found.place is not None and found.place < len(starts)
+        at = starts[found.place] if of_option else line
+        yield file.fault(at, f"{slug}: {found.sentence}")
+    yield from _used_faults(file, question.get("slug"), line)
 
 
-def _slug_faults(file: _File, slug: str | None, line: int) -> Iterator[Fault]:
+def _used_faults(file: _File, slug: str | None, line: int) -> Iterator[Fault]:
+    """Yield a fault for a slug that is used already in the folder, and keep it."""
     if not slug:
         return
-    if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", slug):
-        yield file.fault(line, f"The slug {slug!r} may hold small letters, digits and hyphens.")
     if slug in file.slugs:
         yield file.fault(line, f"The slug {slug!r} is used already in {file.slugs[slug]}.")
     file.slugs.setdefault(slug, file.path.name)
 
 
-def _option_faults(file: _File, slug: str, question: Mapping, line: int) -> Iterator[Fault]:
-    options, form = question.get("option", []), question.get("form")
-    if form not in FORMS:
-        yield file.fault(line, f"{slug}: the form is {form!r}; it must be one of "
-                               f"{', '.join(FORMS)}.")
-        return
-    fewest, most = OPTIONS[form]
-    if not fewest <= len(options) <= most:
-        yield file.fault(line, f"{slug}: {_A[form]} has {fewest} to {most} options, not "
-                               f"{len(options)}.")
-    right = sum(option.get("right") is True for option in options)
-    if form == "choice" and right != 1:
-        yield file.fault(line, f"{slug}: exactly one option must be right, not {right}.")
-    if form == "choices" and not right:
-        yield file.fault(line, f"{slug}: at least one option must be right.")
-    starts = [start for start in file.starts("question.option") if start > line]
-    for place, option in enumerate(options):
-        at = starts[place] if place < len(starts) else line
-        yield from _words_faults(file, f"{slug}: option {place + 1}, text", option.get("text"), at)
-        yield from _words_faults(file, f"{slug}: option {place + 1}, why", option.get("why"), at)
-        if form == "match":
-            yield from _words_faults(file, f"{slug}: option {place + 1}, to", option.get("to"), at)
-        if form in ("order", "match") and "right" in option:
-            yield file.fault(at, f"{slug}: the options of {_A[form]} are right where they stand; "
-                                 "leave `right` out.")
-    for name in ("text", "to") if form == "match" else ("text",):
-        yield from _repeat_faults(file, slug, name, options, line)
-
-
-_A = {"choice": "a choice", "choices": "a set of choices", "order": "an order", "match": "a match"}
-
-
-def _repeat_faults(
-    file: _File, slug: str, name: str, options: Sequence, line: int
-) -> Iterator[Fault]:
-    for language in LANGUAGES:
-        texts = [option[name].get(language) for option in options
-                 if isinstance(option.get(name), Mapping)]
-        said = [text for text in texts if text]
-        if len(set(said)) < len(said):
-            yield file.fault(line, f"{slug}: two options say the same in {language!r}.")
-
-
 def _words_faults(file: _File, what: str, words: Any, line: int) -> Iterator[Fault]:
-    if words is None:
-        yield file.fault(line, f"{what} is missing.")
-        return
-    if not isinstance(words, Mapping):
-        yield file.fault(line, f"{what} must hold both languages: {{ en = ..., es = ... }}.")
-        return
-    for language in LANGUAGES:
-        text = words.get(language)
-        if not (isinstance(text, str) and text.strip()):
-            yield file.fault(line, f"{what} has no {language!r}.")
-    for language in words:
-        if language not in LANGUAGES:
-            yield file.fault(line, f"{what} has a language {language!r} that is not taught.")
-
-
-def _place_faults(
-    file: _File, slug: str, lesson: str, content: Mapping, line: int
-) -> Iterator[Fault]:
-    section, element = content.get("section"), content.get("element")
-    if file.sections is not None and section and section not in file.sections.get(lesson, ()):
-        yield file.fault(line, f"{slug}: the lesson {lesson!r} has no section {section!r}.")
-    if file.elements is not None and element and element not in file.elements:
-        yield file.fault(line, f"{slug}: there is no element {element!r}.")
+    for found in words_faults("", what, words, LANGUAGES, same(what)):
+        yield file.fault(line, found.sentence)
 
 
 # Exercises.
@@ -220,10 +154,13 @@ def _exercise_faults(file: _File) -> Iterator[Fault]:
     missing = [name for name in _FIELDS_OF_EXERCISE if not content.get(name)]
     for name in missing:
         yield file.fault(1, f"{slug}: the field {name} is missing.")
-    yield from _slug_faults(file, slug, 1)
-    if content.get("lesson") or content.get("section"):
-        yield from _place_faults(file, slug, content.get("lesson", ""), content,
-                                 file.line_of("section"))
+    for found in slug_faults(slug):
+        yield file.fault(1, f"{slug}: {found.sentence}")
+    yield from _used_faults(file, slug, 1)
+    lesson = content.get("lesson", "")
+    if lesson or content.get("section"):
+        for found in place_faults(content, lesson, file.sections_of(lesson), file.elements):
+            yield file.fault(file.line_of("section"), f"{slug}: {found.sentence}")
     named = list(_named_faults(file))
     yield from named
     wordless = list(_exercise_words_faults(file))

@@ -5,7 +5,6 @@ where another person saved in between, the text is kept beside the draft, never 
 are told.
 """
 
-import json
 from dataclasses import dataclass
 from datetime import date
 from difflib import SequenceMatcher
@@ -15,7 +14,7 @@ from sqlmodel import Session, select
 from trainer.config import LANGUAGES
 from trainer.lessons import matters, written
 from trainer.lessons.written import Flaw, Text
-from trainer.services import assigning, curriculum, recording
+from trainer.services import assigning, curriculum, recording, site_questions
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
 from trainer.store import people, site_lessons
@@ -37,6 +36,7 @@ _FEW_QUESTIONS = Words(
     "Write at least 3 questions, one of them must-know.",
     "Escriba al menos 3 preguntas, una de ellas de las que hay que saber.",
 )
+_IN_QUESTION = Words("Question {n}: {fault}", "Pregunta {n}: {fault}")
 _TITLE = Words(
     "{place}: our air and our respirators", "{place}: nuestro aire y nuestros respiradores"
 )
@@ -180,6 +180,20 @@ def texts(db: Session, lesson: SiteLesson) -> dict[str, Text]:
     }
 
 
+def written_in(db: Session, lesson: SiteLesson) -> tuple[str, ...]:
+    """Return the languages that a lesson has a text in."""
+    return tuple(texts(db, lesson))
+
+
+def sections(db: Session, lesson: SiteLesson) -> list[tuple[str, dict[str, str]]]:
+    """Return the sections of a lesson as it is being written: id, and title by language."""
+    found: dict[str, dict[str, str]] = {}
+    for language, text in texts(db, lesson).items():
+        for section in written.read(text.markdown):
+            found.setdefault(section.id, {})[language] = section.title
+    return list(found.items())
+
+
 def publish(
     db: Session,
     by: Scribe,
@@ -240,10 +254,14 @@ def had(db: Session, lesson: SiteLesson) -> list[Person]:
 def look_over(db: Session, lesson: SiteLesson) -> list[Flaw]:
     """Return what is wrong with a lesson as it is being written: its texts and its questions."""
     there = texts(db, lesson)
-    asked = questions(db, lesson)
+    rows = site_questions.of_lesson(db, lesson.id)
     found = written.flaws(there, around(db, lesson))
-    if len(asked) < FEWEST_QUESTIONS or not any(one.get("must_know") for one in asked):
+    must = [one for one in questions(db, lesson) if one.get("must_know")]
+    if len(rows) < FEWEST_QUESTIONS or not must:
         found.append(Flaw("", 0, _FEW_QUESTIONS))
+    for row, faults in site_questions.faults(rows, tuple(there), sections(db, lesson)):
+        place = rows.index(row) + 1
+        found += [Flaw("", 0, _IN_QUESTION.filled(n=place, fault=fault)) for fault in faults]
     return found
 
 
@@ -255,7 +273,7 @@ def around(db: Session, lesson: SiteLesson) -> written.Around:
 
 def questions(db: Session, lesson: SiteLesson) -> list[dict]:
     """Return the questions of a lesson, as they are being written."""
-    return [json.loads(one.content) for one in site_lessons.questions(db, lesson.id)]
+    return [site_questions.content(one) for one in site_questions.of_lesson(db, lesson.id)]
 
 
 def inserted(
