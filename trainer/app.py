@@ -18,8 +18,10 @@ from trainer.web import (
     headers,
     language,
     people,
+    pictures,
     sign_in,
     site,
+    sizes,
     surroundings,
     today,
     trainer,
@@ -28,8 +30,8 @@ from trainer.web import (
 )
 
 PARTS = (
-    sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, hard_spots,
-    coordinator,
+    sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, pictures,
+    hard_spots, coordinator,
 )  # fmt: skip
 
 
@@ -54,6 +56,7 @@ def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
     )
     app.extensions["settings"] = settings
     app.extensions["store"] = store
+    sizes.init_app(app)  # before the check of the token, which reads the form
     CSRFProtect(app)
     language.init_app(app)
     access.init_app(app)

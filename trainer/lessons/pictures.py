@@ -178,13 +178,13 @@ def _encoded(image: Image.Image, kind: str) -> Picture:
     if image.mode == "RGBA" and image.getchannel("A").getextrema() == (255, 255):
         image = image.convert("RGB")
     if image.mode == "RGBA":
-        data = _saved(image, "PNG", optimize=True)
+        data = _saved(image, "PNG")
         if len(data) <= TOO_MUCH_FOR_PNG:
             return Picture("png", *image.size, data)
         return Picture("webp", *image.size, _saved(image, "WEBP", quality=QUALITY))
     photo = _saved(image, "JPEG", quality=QUALITY, progressive=True, optimize=True)
     if kind != "JPEG":
-        drawn = _saved(image, "PNG", optimize=True)
+        drawn = _saved(image, "PNG")
         if len(drawn) <= len(photo):
             return Picture("png", *image.size, drawn)
     return Picture("jpeg", *image.size, photo)

@@ -21,6 +21,13 @@ DESCRIPTION_LETTERS = 400
 
 _MEGABYTE = 1024 * 1024
 
+TOO_LARGE = Refusal(
+    "The file is too large: a photo may have %(photo)s MB, an SVG drawing %(drawing)s MB. "
+    "Save it smaller and choose it again.",
+    photo=pictures.MOST_BYTES // _MEGABYTE,
+    drawing=pictures.MOST_SVG_BYTES // _MEGABYTE,
+)
+
 
 @dataclass(frozen=True)
 class Listed:
@@ -146,12 +153,7 @@ def _refusal(fault: PictureFault) -> Refusal:
                 "file; a telephone can save its photos as JPEG."
             )
         case "bytes":
-            return Refusal(
-                "The file is too large: a photo may have %(photo)s MB, an SVG drawing "
-                "%(drawing)s MB. Save it smaller and choose it again.",
-                photo=pictures.MOST_BYTES // _MEGABYTE,
-                drawing=pictures.MOST_SVG_BYTES // _MEGABYTE,
-            )
+            return TOO_LARGE
         case "pixels":
             return Refusal(
                 "The picture has too many pixels. Save it with a longest side of %(side)s pixels, "
