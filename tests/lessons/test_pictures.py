@@ -168,13 +168,22 @@ def test_notes_that_cannot_be_read_do_no_harm():
 
 
 def test_a_colour_profile_is_applied_and_goes():
-    """A profile whose numbers mean other colours: the red of it is not the red of sRGB."""
-    profile = ImageCms.createProfile("LAB")
-    good = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
-    wrong = ImageCms.ImageCmsProfile(profile).tobytes()  # not one for red, green and blue
-    for kept in (good, wrong, b"no profile at all"):
-        data = saved(drawn(), "PNG", icc_profile=kept)
-        assert opened(make_safe(data)).convert("RGB").getpixel((60, 100)) == (255, 0, 0)
+    """In a profile whose red and blue have changed places, the red of the file is a blue."""
+    usual = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    head, tags = usual[:132], usual[132:]
+    turned = head + tags.replace(b"rXYZ", b"----").replace(b"bXYZ", b"rXYZ").replace(
+        b"----", b"bXYZ"
+    )  # fmt: skip
+    lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")).tobytes()
+    for profile, seen in (
+        (usual, (255, 0, 0)),
+        (turned, (0, 0, 255)),
+        (lab, (255, 0, 0)),  # not one for red, green and blue
+        (b"no profile at all", (255, 0, 0)),
+    ):
+        picture = make_safe(saved(drawn(), "PNG", icc_profile=profile))
+        colour = opened(picture).convert("RGB").getpixel((60, 100))
+        assert colour == pytest.approx(seen, abs=3)
 
 
 def test_comments_go():
