@@ -19,9 +19,11 @@ from trainer.web import (
     headers,
     language,
     people,
+    pictures,
     sign_in,
     site,
     site_questions,
+    sizes,
     surroundings,
     today,
     trainer,
@@ -31,7 +33,7 @@ from trainer.web import (
 
 PARTS = (
     sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, authoring,
-    site_questions, hard_spots, coordinator,
+    site_questions, pictures, hard_spots, coordinator,
 )  # fmt: skip
 
 
@@ -56,6 +58,7 @@ def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
     )
     app.extensions["settings"] = settings
     app.extensions["store"] = store
+    sizes.init_app(app)  # before the check of the token, which reads the form
     CSRFProtect(app)
     language.init_app(app)
     access.init_app(app)

@@ -11,6 +11,7 @@ import pytest
 from tests.conftest import PASSPHRASE, Works
 from tests.site_lessons import ENGLISH, begun
 from trainer import bank, lessons
+from trainer.lessons.pictures import Picture
 from trainer.lessons.written import Text
 from trainer.services import (
     asking,
@@ -19,6 +20,7 @@ from trainer.services import (
     describing,
     learning,
     observing,
+    pictures,
     site_questions,
     sitting,
 )
@@ -28,9 +30,9 @@ from trainer.store.tables import SiteDraftAside, SiteLesson, Worksite
 ANY = "anybody"
 ALL = "worker trainer coordinator"
 STAFF = "trainer coordinator"
-# What only some of a role may reach: Lee's own, or those who see Lee.
-LEES, SEES_LEE, WATCHES_LEE = "lee", "sees lee", "watches lee"
 OWN_QUESTIONS = "/sites/<int:number>/lessons/<int:lesson>/questions"
+# What only some of a role may reach: Lee's own, those who see Lee, or all of Lee's worksite.
+LEES, SEES_LEE, WATCHES_LEE, WITH_LEE = "lee", "sees lee", "watches lee", "with lee"
 
 # method, address, who, which of them, what is sent
 TABLE = (
@@ -128,6 +130,11 @@ TABLE = (
     ("GET", f"{OWN_QUESTIONS}/<int:question>", STAFF, SEES_LEE, {}),
     ("POST", f"{OWN_QUESTIONS}/<int:question>", STAFF, SEES_LEE, {"ask-en": "How?", "since": "1"}),
     ("POST", f"{OWN_QUESTIONS}/<int:question>/end", STAFF, SEES_LEE, {"since": "1"}),
+    ("GET", "/sites/<int:number>/pictures", STAFF, SEES_LEE, {}),
+    ("POST", "/sites/<int:number>/pictures", STAFF, SEES_LEE, {"en": "A drum."}),
+    ("POST", "/sites/<int:number>/pictures/<int:picture>", STAFF, SEES_LEE, {"en": "A tank."}),
+    ("GET", "/pictures/<int:picture>", ALL, WITH_LEE, {}),
+    ("POST", "/sites/<int:number>/pictures/<int:picture>/end", STAFF, SEES_LEE, {}),
     ("GET", "/hard-spots", STAFF, "", {}),
     ("GET", "/hard-spots/question/<question>", STAFF, "", {}),
     ("GET", "/hard-spots/exercise/<exercise>", STAFF, "", {}),
@@ -151,12 +158,14 @@ TABLE = (
     ("GET", "/signed-out", ANY, "", {}),
 )
 
+A_PICTURE = Picture("svg", 4, 3, b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 3"/>')
+
 WALKERS = {
-    "Lee": ("worker", {LEES}),
+    "Lee": ("worker", {LEES, WITH_LEE}),
     "Noor": ("worker", set()),  # another worker: nothing of Lee's
-    "Tomas": ("trainer", {SEES_LEE, WATCHES_LEE}),
+    "Tomas": ("trainer", {SEES_LEE, WATCHES_LEE, WITH_LEE}),
     "Wren": ("trainer", set()),  # a trainer of another worksite
-    "Ida": ("coordinator", {SEES_LEE}),
+    "Ida": ("coordinator", {SEES_LEE, WITH_LEE}),
 }
 
 ELSEWHERE = (
@@ -197,6 +206,7 @@ def places(works: Works) -> dict[str, str]:
         asked = asking.ask(
             db, lee, "Does it fit over a beard?", once="", language="en", now=works.now
         )
+        shown = pictures.add(db, by, site, A_PICTURE, en="A drum of gel coat.", es="")
         told = asking.tell(db, lee, "leak", worn, works.now)
         written, aside = _lesson_with_another_text(works, db)
         raw = {"form": "choice", "ask": {"en": "Which comes first?"}}
@@ -210,6 +220,7 @@ def places(works: Works) -> dict[str, str]:
         "/assignments/<int:number>": f"/assignments/{given[0].id}",
         "/worksites/<int:number>": "/worksites/1",
         "/sites/<int:number>": f"/sites/{site.id}",
+        "<int:picture>": str(shown.id),
         "<int:task>": str(task.id),
         "<int:row>": str(hazard.id),
         "<int:lesson>": str(written.id),
@@ -270,10 +281,15 @@ def refused_at_the_door(answer) -> bool:
 def look_protected(answer) -> None:
     """Check what every answer has to say about itself."""
     head = answer.headers
-    assert "default-src 'self'" in head["Content-Security-Policy"]
+    if answer.mimetype.startswith("image/"):
+        # Nothing at all may run in a picture, and a tablet asks each time before it shows one.
+        assert "default-src 'none'; sandbox" in head["Content-Security-Policy"]
+        assert head["Cache-Control"] == "private, no-cache"
+    else:
+        assert "default-src 'self'" in head["Content-Security-Policy"]
+        assert head["Cache-Control"] == "no-store"
     assert "unsafe" not in head["Content-Security-Policy"]
     assert "frame-ancestors 'none'" in head["Content-Security-Policy"]
-    assert head["Cache-Control"] == "no-store"
     assert head["X-Content-Type-Options"] == "nosniff"
 
 

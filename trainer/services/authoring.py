@@ -14,7 +14,7 @@ from sqlmodel import Session, select
 from trainer.config import LANGUAGES
 from trainer.lessons import matters, written
 from trainer.lessons.written import Flaw, Text
-from trainer.services import assigning, curriculum, recording, site_questions
+from trainer.services import assigning, curriculum, pictures, recording, site_questions
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
 from trainer.store import people, site_lessons
@@ -268,7 +268,7 @@ def look_over(db: Session, lesson: SiteLesson) -> list[Flaw]:
 def around(db: Session, lesson: SiteLesson) -> written.Around:
     """Return what the texts of a lesson may insert."""
     worksite = db.get(Worksite, lesson.worksite_id)
-    return curriculum.around(db, worksite, {})
+    return curriculum.around(db, worksite, pictures.figures(db, worksite))
 
 
 def questions(db: Session, lesson: SiteLesson) -> list[dict]:

@@ -137,6 +137,24 @@ class TaskRespirator(SQLModel, table=True):
     ended_at: datetime | None = None
 
 
+class Picture(SQLModel, table=True):
+    """A photo or drawing of a worksite, made safe; ended and never deleted: lessons refer to it."""
+
+    __table_args__ = (UniqueConstraint("worksite_id", "sha256"),)
+    id: int | None = Field(default=None, primary_key=True)
+    worksite_id: int = Field(foreign_key="worksite.id")
+    sha256: str  # of the data, so that the same picture is one row
+    kind: str  # png, jpeg, webp or svg
+    width: int  # pixels, as is the height
+    height: int
+    data: bytes
+    description_en: str = ""  # what it shows, for people who do not see it
+    description_es: str = ""
+    added_at: datetime
+    added_by: int = Field(foreign_key="person.id")
+    ended_at: datetime | None = None
+
+
 class Membership(SQLModel, table=True):
     """A person belongs to a worksite; a trainer's are those they train at."""
 

@@ -6,6 +6,7 @@ from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException, NotFound
 
 from trainer.services.refusal import Refusal
+from trainer.web import sizes
 
 
 def say(refusal: Refusal) -> str:
@@ -47,6 +48,8 @@ def _http(fault: HTTPException) -> Response:
         case 413:
             title = gettext("That is too much")
             text = gettext("What was sent is larger than this program takes.")
+            if refusal := sizes.otherwise():
+                text = say(refusal)
         case _:
             title = gettext("That did not work")
             text = gettext("Go back and try it once more.")

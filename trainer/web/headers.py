@@ -37,7 +37,8 @@ def _version(folder: Path) -> str:
 
 def _protect(response: Response) -> Response:
     head = response.headers
-    head["Content-Security-Policy"] = POLICY
+    # A picture says something stricter about itself.
+    head.setdefault("Content-Security-Policy", POLICY)
     head["X-Content-Type-Options"] = "nosniff"
     # Not no-referrer: over HTTPS a form without one is refused.
     head["Referrer-Policy"] = "same-origin"
@@ -45,7 +46,7 @@ def _protect(response: Response) -> Response:
     if access.settings().behind_tls:
         head["Strict-Transport-Security"] = "max-age=31536000"
     if request.endpoint != "static":
-        head["Cache-Control"] = "no-store"
+        head.setdefault("Cache-Control", "no-store")
     if g.get("forget"):
         head["Clear-Site-Data"] = '"cache", "storage"'
     return response
