@@ -172,3 +172,13 @@ def test_what_cannot_be_worked_out_is_refused(do, parameter):
         do()
     assert fault.value.parameter == parameter
     assert fault.value.say("es", "x") != fault.value.say("en", "x")
+
+
+@pytest.mark.parametrize(
+    ("wrong", "commonest", "others"),
+    [("aab", ("a", 2), 0), ("abab", ("a", 2), 1), ("abc", ("a", 1), 2), ("", (None, 0), 0)],
+)
+def test_names_that_are_just_as_common_are_counted(wrong, commonest, others):
+    slips = [FirstAnswer("x", False, wrong=(name,)) for name in wrong]
+    told = items.item_figures(slips + [FirstAnswer("x", True)] * 10)
+    assert ((told.commonest, told.commonest_count), told.as_common) == (commonest, others)

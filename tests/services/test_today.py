@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from tests.conftest import Works, pass_lesson, right_answer, wrong_answer
+from tests.conftest import ZONE, Works, pass_lesson, right_answer, wrong_answer
 from tests.services.test_describing import OV, loft, sample, wear
 from tests.services.test_observing import watch
 from trainer import lessons
@@ -19,7 +19,7 @@ COURSE = [lesson.slug for lesson in lessons.load().all]
 def waits(works: Works, place: str = "Laminating Loft") -> list[Item]:
     """Return what waits at a worksite."""
     with works.store.reading() as db:
-        return today.waiting(db, [works.worksites[place]], works.today)
+        return today.waiting(db, [works.worksites[place]], works.today, ZONE)
 
 
 def told(works: Works) -> list[tuple[str, str]]:

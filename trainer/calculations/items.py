@@ -62,6 +62,7 @@ class Figures:
     correlation        corrected item-total correlation; None where it cannot be worked out
     compared           how many of the answers the correlation could be worked out from
     commonest          the name of what is wrong most often, and how often; None: nothing named
+    as_common          how many other names are just as common
     """
 
     answered: int
@@ -73,6 +74,7 @@ class Figures:
     compared: int
     commonest: Hashable | None
     commonest_count: int
+    as_common: int = 0
 
 
 def items(answers: Iterable[FirstAnswer]) -> dict[Hashable, Figures | TooFew]:
@@ -112,10 +114,12 @@ def item_figures(answers: Sequence[FirstAnswer]) -> Figures | TooFew:
     related = corrected_item_total(
         [one.right for one in compared], [one.rest for one in compared]
     ) if len(compared) >= FEWEST else None
-    name, count = commonest(name for one in given if not one.right for name in one.wrong)
+    wrong = [name for one in given if not one.right for name in one.wrong]
+    name, count = commonest(wrong)
+    tied = sum(times == count for times in Counter(wrong).values())
     return Figures(
         len(given), sum(right), sum(right) / len(given), low, high, related, len(compared),
-        name, count,
+        name, count, max(tied - 1, 0),
     )
 
 

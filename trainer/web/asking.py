@@ -18,7 +18,7 @@ from trainer.services.asking import Asked, Shown
 from trainer.services.refusal import Refusal
 from trainer.store import people
 from trainer.store.tables import Need, Person, Respirator, WorkerQuestion, Worksite
-from trainer.web import access, htmx
+from trainer.web import access, htmx, tagging
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -84,11 +84,7 @@ def about(question: WorkerQuestion | Corner) -> str:
 @bp.app_template_filter("in_words")
 def in_words(need: Need) -> str:
     """Return a need as those who deal with it read it."""
-    return {
-        "fit": gettext("says that the fit has changed"),
-        "leak": gettext("says that it leaks"),
-        "health": gettext("wants to talk to the health professional"),
-    }[need.kind]
+    return tagging.told(need.kind)
 
 
 @bp.app_template_filter("own_words")

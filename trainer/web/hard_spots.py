@@ -125,6 +125,7 @@ def _item(kind: str, slug: str):
         percent=shares.percent,
         separation=separation,
         fewest=FEWEST,
+        days=[_day(asked.first), _day(asked.last)],
         back=asked.address(page=request.args.get("page", type=int)),
         where=dict(asked.choices).get(asked.worksite, ""),
     )
@@ -150,8 +151,8 @@ def _asked() -> Asked:
     try:
         first, field = _day(typed[0]), "to"
         last = _day(typed[1])
-        sites = (worksite,) if worksite else tuple(keys) if mine else None
-        within = hard_spots.scope(sites, first, last, _zone(worksite))
+        sites = tuple(keys) if mine else None
+        within = hard_spots.scope(sites, first, last, _zone(worksite), worksite)
     except Refusal as refusal:  # which is a ValueError too
         fault = say(refusal)
     except ValueError:
