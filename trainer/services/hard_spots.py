@@ -336,7 +336,7 @@ def _ever(db: Session, within: Scope, item: tuple[str, str] | None) -> list[_Fir
         given.sort(key=lambda one: one[0])
     rests = {at_sitting: items.rest_scores(of) for at_sitting, of in marks.items()}
     met, found = set(), []
-    for at, person, at_sitting, first in given:
+    for _, person, at_sitting, first in given:
         if (person, first.item) in met or item not in (None, first.item):
             continue
         met.add((person, first.item))

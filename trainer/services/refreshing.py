@@ -257,6 +257,7 @@ def _faded_since(
         )
         .order_by(Person.id, Sitting.id)
     )
+    since = today - timedelta(days=standing.BEGIN_AGAIN_DAYS)
     newest = [list(pairs)[-1] for _, pairs in groupby(rows, key=lambda pair: pair[0].id)]
     assigned = dict(
         db.exec(
@@ -270,5 +271,5 @@ def _faded_since(
         for person, one in newest
         if one.passed is False
         and (person.id not in assigned or assigned[person.id] <= one.closed_at)
-        and one.closed_at.astimezone(zone).date() > today - timedelta(days=standing.BEGIN_AGAIN_DAYS)
+        and one.closed_at.astimezone(zone).date() > since
     ]

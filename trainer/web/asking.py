@@ -178,7 +178,8 @@ def read():
     with writing() as db:
         asking.mark_read(db, g.person, request.form.get("up_to", 0, type=int), now())
     flash(gettext("Marked as read. All answers stay under My questions."))
-    return redirect("/tag", 303)
+    here = request.form.get("here", "")
+    return redirect(here if here == "/my-questions" else "/tag", 303)
 
 
 @bp.get("/tell")
@@ -215,7 +216,20 @@ def tell():
     flash(
         gettext("Told on %(at)s. Will see it: %(names)s.", at=clock(need.told_at), names=sees)
     )
-    return redirect("/tag", 303)
+    return redirect("/tag#tell-title", 303)
+
+
+@bp.post("/tell/<int:number>/take-back")
+@may()
+def take_back(number: int):
+    """Keep that something was told by mistake."""
+    with writing() as db:
+        need = db.get(Need, number)
+        if need is None or need.person_id != g.person.id:
+            abort(404)
+        asking.take_back(db, g.person, need, now())
+    flash(gettext("Taken back."))
+    return redirect("/tag#tell-title", 303)
 
 
 @bp.get("/questions")
@@ -277,6 +291,16 @@ def answer(number: int):
         return render_template("asking/question.html", row=row), 422
     flash(gettext("Answered. %(name)s sees it on their tag.", name=found.person.name))
     return redirect("/questions", 303)
+
+
+@bp.post("/questions/<int:number>/hide")
+@may("trainer")
+def hide(number: int):
+    """Show the answers to a question no longer to everybody."""
+    with writing() as db:
+        asking.hide(db, g.person, _theirs(db, number).question)
+    flash(gettext("Not shown to everybody any more. The person who asked still sees the answer."))
+    return redirect(f"/questions/{number}", 303)
 
 
 @bp.post("/told/<int:number>")
