@@ -31,6 +31,7 @@ class Line:
     text: str
     href: str
     day: date | None
+    ahead: bool = False  # is it the day by which, and not since when?
 
 
 @bp.get("/today")
@@ -68,7 +69,7 @@ def grid():
         lessons=[(one.slug, one.title(current())) for one in lessons.load().all],
         choices=choices,
         chosen=chosen,
-        sort=sort,
+        sort=sort if sort in {"done", *(one.slug for one in lessons.load().all)} else "",
         number=number,
         pages=pages,
     )
@@ -90,7 +91,9 @@ def _line(one: days.Item) -> Line:
             one.count, worn=worn,
         )  # fmt: skip
         return Line(shape, one.worksite.name, text, f"/sites/{one.worksite.id}", one.on)
-    return Line(shape, one.person.name, _about(one), _where(one), one.on)
+    return Line(
+        shape, one.person.name, _about(one), _where(one), one.on, ahead=one.kind == "soon"
+    )
 
 
 def _where(one: days.Item) -> str:
