@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 from sqlmodel import select
 
-from tests.conftest import Browser, Works
+from tests.conftest import Browser, Works, pass_lesson
 from trainer import lessons
 from trainer.services import asking, joining
 from trainer.store import people
@@ -363,6 +363,20 @@ def test_nothing_is_told_of_anothers_respirator_or_of_a_kind_that_is_none(browse
         assert kim.get("/tell", query_string=given).status_code == 404
     with works.store.reading() as db:
         assert db.get(Need, 1) is None
+
+
+def test_the_record_says_how_many_were_asked_and_answered(browser, works):
+    lee, tomas = browser("Lee"), browser("Tomas")
+    ask(lee)
+    ask(lee, "And under it?")
+    answer(tomas)
+    with works.store.reading() as db:
+        asked_at = max(one.question.asked_at for one in asking.of_person(db, works.people["Lee"]))
+    pass_lesson(works, "Lee", LESSON.slug, asked_at + timedelta(seconds=1))
+    lee.get("/my-record")
+    assert "Questions asked: 2, of them answered: 1." in said(lee)
+    lee.post("/language", language="es", next="/my-record")
+    assert "Preguntas hechas: 2; respondidas: 1." in said(lee)
 
 
 # Whom to ask now

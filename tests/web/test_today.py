@@ -1,4 +1,4 @@
-"""Today and the grid as pages: where each line leads, whose own is left out, the ways in the bar."""
+"""Today and the grid as pages: where each line leads, how they sort; the ways in the bar."""
 
 from datetime import timedelta
 
