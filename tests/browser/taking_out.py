@@ -17,6 +17,7 @@ from trainer.store.tables import Entry, Sitting
 COLUMNS = [
     "worker number", "name", "worksite", "lesson", "lesson version", "language", "mode",
     "elements covered", "started", "completed", "score", "must-know right", "sittings taken",
+    "questions asked", "questions answered",
     "practice watched by", "trainer", "trainer qualification", "respirators covered",
     "worksite part", "reason", "rule set", "due again", "recorded by", "entry number",
     "entry hash",

@@ -79,16 +79,14 @@ def test_a_refused_question_keeps_its_words_and_those_of_the_problem_beside_it(w
 
 
 @pytest.mark.parametrize("script", [True, False])
-def test_a_need_is_told_in_a_tap_and_a_second_step(worn: Served, script: bool):
+def test_a_need_is_told_in_one_tap(worn: Served, script: bool):
     imara = phone(worn, WORKER, script)
     imara.open("/tag")
-    imara.go("a[href^='/tell?kind=leak']")
-    expect(imara.page.locator("main")).to_contain_text("No detail is stored")
-    imara.go("main form[action='/tell'] button")
+    imara.go("form[action='/tell']:has([value=leak]) button")
+    expect(imara.page.locator("#tell-title ~ .do").first).to_contain_text("Do not go in with it")
     imara.look("told")
-    imara.go("a[href='/tell?kind=health']")
+    imara.go("form[action='/tell']:has([value=health]) button")
     imara.look("health")
-    imara.go("main form[action='/tell'] button")
     assert imara.page.locator("#tell-title ~ .do .state").count() == 2
 
     odell = phone(worn, "2", script)

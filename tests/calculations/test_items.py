@@ -143,12 +143,33 @@ def test_the_commonest_wrong_answer_counts_wrong_answers_alone():
 
 
 @pytest.mark.parametrize(
-    ("correlation", "word"),
-    [(1, "well"), (0.2, "well"), (0.1999, "little"), (0, "little"), (-0.1999, "little"),
-     (-0.2, "wrong way"), (-1, "wrong way")],
-)  # fmt: skip
-def test_a_correlation_has_a_word(correlation, word):
-    assert items.separates(correlation) == word
+    ("correlation", "compared", "word"),
+    [
+        (0.2, 1000, "well"),
+        (0.19, 1000, "little"),
+        (-0.19, 1000, "little"),
+        (-0.2, 1000, "wrong way"),
+        (1.0, 10, "well"),
+        (-1.0, 10, "wrong way"),
+        # Of twelve answers, 0.41 and less may be chance; of thirty it hardly is.
+        (0.41, 12, "unclear"),
+        (-0.41, 12, "unclear"),
+        (-0.41, 30, "wrong way"),
+        (0.0, 10, "little"),
+    ],
+)
+def test_a_correlation_has_a_word(correlation, compared, word):
+    assert items.separates(correlation, compared) == word
+
+
+@pytest.mark.parametrize(("given", "other"), [(3, 11), (5, 40), (8, 200)])
+def test_the_interval_of_a_correlation_is_that_of_scipy(given, other):
+    lots = Random(given)
+    xs = [lots.gauss(0, 1) for _ in range(other)]
+    ys = [x + lots.gauss(0, given) for x in xs]
+    theirs = stats.pearsonr(xs, ys)
+    ours = items.correlation_interval(float(theirs.statistic), other)
+    assert ours == pytest.approx(tuple(theirs.confidence_interval(0.95)))
 
 
 @pytest.mark.parametrize(
@@ -163,7 +184,8 @@ def test_a_correlation_has_a_word(correlation, word):
         (lambda: items.corrected_item_total([1, 0], [0.5, 0.5]), "right"),
         (lambda: items.item_figures([]), "answers"),
         (lambda: items.items([FirstAnswer("a", None)]), "right"),
-        (lambda: items.separates(1.01), "correlation"),
+        (lambda: items.separates(1.01, 10), "correlation"),
+        (lambda: items.separates(0.5, 9), "compared"),
         (lambda: items.commonest(["x", ""]), "names"),
     ],
 )
@@ -172,3 +194,13 @@ def test_what_cannot_be_worked_out_is_refused(do, parameter):
         do()
     assert fault.value.parameter == parameter
     assert fault.value.say("es", "x") != fault.value.say("en", "x")
+
+
+@pytest.mark.parametrize(
+    ("wrong", "commonest", "others"),
+    [("aab", ("a", 2), 0), ("abab", ("a", 2), 1), ("abc", ("a", 1), 2), ("", (None, 0), 0)],
+)
+def test_names_that_are_just_as_common_are_counted(wrong, commonest, others):
+    slips = [FirstAnswer("x", False, wrong=(name,)) for name in wrong]
+    told = items.item_figures(slips + [FirstAnswer("x", True)] * 10)
+    assert ((told.commonest, told.commonest_count), told.as_common) == (commonest, others)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from sqlmodel import Session, select
 
-from trainer.services import demonstrating, signing_in, standing
+from trainer.services import asking, demonstrating, signing_in, standing
 from trainer.store import people, record
 from trainer.store.engine import Store
 from trainer.store.tables import Entry, Person, Respirator, SittingItem
@@ -215,3 +215,13 @@ def test_a_folder_says_whether_it_holds_the_demo(
         assert demonstrating.is_fresh(db)
         assert not demonstrating.holds_demo(db)
     store.close()
+
+
+def test_there_are_questions_and_needs_open_and_dealt_with(db):
+    found = asking.waiting(db, None)
+    assert (len(found.questions), len(found.needs)) == (3, 3)
+    kinds = {one.need.kind for one in found.needs}
+    assert kinds == set(asking.KINDS)
+    assert len(asking.answered_for(db, None, 9)) == 4
+    desmond = people.by_number(db, "00121")
+    assert [one.unread for one in asking.of_person(db, desmond)] == [True]

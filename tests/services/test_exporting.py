@@ -14,7 +14,8 @@ from trainer.store.tables import Person
 # Issue 2, "Coordinator", in the order named there.
 IN_ORDER = (
     "worker number, name, worksite, lesson, lesson version, language, mode, elements covered, "
-    "started, completed, score, must-know right, sittings taken, practice watched by, trainer, "
+    "started, completed, score, must-know right, sittings taken, questions asked, "
+    "questions answered, practice watched by, trainer, "
     "trainer qualification, respirators covered, worksite part, reason, rule set, due again, "
     "recorded by, entry number, entry hash"
 )
@@ -58,6 +59,7 @@ def test_another_reader_reads_what_was_written(works):
     assert (row["name"], row["worker number"]) == (name, "00417")
     assert (row["worksite"], row["lesson"]) == ("Laminating Loft", "protection-factors")
     assert (row["mode"], row["sittings taken"], row["recorded by"]) == ("read", "1", "00417")
+    assert (row["questions asked"], row["questions answered"]) == ("0", "0")
     assert (row["score"], row["reason"], row["rule set"]) == ("7 of 7", "first", "federal")
     assert (row["entry number"], len(row["entry hash"])) == ("1", 64)
     # ISO 8601, with the moment's zone.

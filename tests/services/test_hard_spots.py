@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from sqlalchemy import event
@@ -14,7 +15,7 @@ from trainer.calculations.items import TooFew
 from trainer.services import hard_spots, learning, sitting
 from trainer.services.hard_spots import Scope
 from trainer.services.refusal import Refusal
-from trainer.store.tables import LessonAnswer, SittingItem
+from trainer.store.tables import LessonAnswer, Membership, SittingItem
 
 EVERYBODY = Scope()
 DAY = timedelta(days=1)
@@ -169,6 +170,79 @@ def test_a_later_sitting_does_not_lend_its_score(works, dozen):
             sit(db, person, works.now, wrong=[CHOICE, OTHER] if at < 4 else [])
             sit(db, person, works.now + DAY, wrong=[] if at < 4 else [CHOICE, OTHER])
     assert told(works)[CHOICE].told.correlation == pytest.approx(1)
+
+
+# Nobody is singled out by comparing two choices.
+
+
+def one_a_day(works: Works, people: list, wrong: int = 0) -> None:
+    """Let people sit one a day, the last of them today; the first so many are wrong."""
+    with works.store.writing() as db:
+        for at, person in enumerate(people):
+            day = works.now - (len(people) - 1 - at) * DAY
+            sit(db, person, day, wrong=[CHOICE] if at < wrong else [])
+
+
+def shown(works: Works, within: Scope) -> tuple[int, int] | None:
+    """Return what a choice tells of the question; None where it tells nothing."""
+    spot = told(works, within).get(CHOICE)
+    return counts(spot) if spot and spot.told else None
+
+
+def test_periods_differ_by_ten_people_or_more(works, loft):
+    with works.store.writing() as db:
+        people = crowd(db, loft, 34, works.now)
+    one_a_day(works, people, 3)
+    ends = [None, *(works.now - (at - 0.5) * DAY for at in (34, 33, 25, 24, 23, 14, 13, 5, 1))]
+    found = {
+        shown(works, Scope((loft,), since=since, until=until)) for since in ends for until in ends
+    }
+    # Groups of 10, 10 and 14, in the order in which they answered.
+    assert found == {None, (10, 7), (10, 10), (20, 17), (14, 14), (24, 24), (34, 31)}
+
+
+def test_a_period_that_cuts_a_group_says_so(works, loft):
+    with works.store.writing() as db:
+        people = crowd(db, loft, 25, works.now)
+    one_a_day(works, people)
+    within = Scope((loft,), until=works.now - 4.5 * DAY)  # the first twenty of 10 and 15
+    spot = told(works, within)[CHOICE]
+    assert (counts(spot), spot.apart) == ((10, 10), 10)
+    spot = told(works, Scope((loft,), since=works.now - 12.5 * DAY))[CHOICE]
+    assert (spot.figures, spot.told) == (TooFew(13), None)
+    assert {line.count for line in detail(works, "question", CHOICE, Scope(
+        (loft,), since=works.now - 12.5 * DAY)).lines} == {None}
+
+
+@pytest.mark.parametrize(("others", "told_alone"), [(0, True), (1, False), (9, False), (10, True)])
+def test_a_worksite_is_not_told_where_all_less_it_are_a_few(works, dozen, loft, others, told_alone):
+    joinery = works.worksites["Joinery"].id
+    with works.store.writing() as db:
+        for person in [*dozen, *(crowd(db, joinery, others, works.now) if others else [])]:
+            sit(db, person, works.now)
+    both = (joinery, loft)
+    assert shown(works, Scope(both)) == (12 + others, 12 + others)
+    assert shown(works, Scope(both, chosen=loft)) == ((12, 12) if told_alone else None)
+    assert shown(works, Scope(both, chosen=joinery)) == ((10, 10) if others == 10 else None)
+    # Whoever sees one worksite alone has nothing to take away from.
+    assert shown(works, Scope((loft,), chosen=loft)) == (12, 12)
+
+
+def test_a_person_of_two_worksites_counts_at_the_first(works, dozen, loft):
+    joinery = works.worksites["Joinery"].id
+    with works.store.writing() as db:
+        for person in dozen[:1]:
+            db.add(Membership(person_id=person.id, worksite_id=joinery))
+        for person in [*dozen, *crowd(db, joinery, 12, works.now)]:
+            sit(db, person, works.now)
+    found = [shown(works, Scope((joinery, loft), chosen=one)) for one in (joinery, loft)]
+    assert sorted(found) in ([(11, 11), (13, 13)], [(12, 12), (12, 12)])
+    assert sum(one[0] for one in found) == 24
+
+
+@pytest.mark.parametrize("zone", ["Pacific/Kiritimati", "Pacific/Niue"])
+def test_the_first_and_last_of_all_days_leave_an_end_open(zone):
+    assert hard_spots.scope(None, date.min, date.max, ZoneInfo(zone)) == EVERYBODY
 
 
 # Exercises.

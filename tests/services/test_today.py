@@ -1,25 +1,26 @@
 """What waits for a trainer, most urgent first, and the grid of workers and lessons."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from tests.conftest import Works, pass_lesson, right_answer, wrong_answer
+from tests.conftest import HALF_MASK, ZONE, Works, pass_lesson, right_answer, wrong_answer
 from tests.services.test_describing import OV, loft, sample, wear
 from tests.services.test_observing import watch
 from trainer import lessons
-from trainer.services import asking, assigning, learning, sitting, today
+from trainer.services import asking, assigning, joining, learning, recording, sitting, today
 from trainer.services.today import Item
 from trainer.store import people
 
 COURSE = [lesson.slug for lesson in lessons.load().all]
 
 
-def waits(works: Works, place: str = "Laminating Loft") -> list[Item]:
-    """Return what waits at a worksite."""
+def waits(works: Works, place: str = "Laminating Loft", by: str = "") -> list[Item]:
+    """Return what waits at a worksite, for a trainer where one is named."""
     with works.store.reading() as db:
-        return today.waiting(db, [works.worksites[place]], works.today)
+        trainer = works.people[by] if by else None
+        return today.waiting(db, [works.worksites[place]], works.today, ZONE, trainer)
 
 
 def told(works: Works) -> list[tuple[str, str]]:
@@ -184,3 +185,86 @@ def test_needs_and_questions_wait_too(works):
         asking.ask(db, lee, "Which size is mine?", once="a" * 32, language="en", now=works.now)
     assert told(works) == [("need", "Lee"), ("question", "Lee")]
     assert waits(works, "Joinery") == []
+
+
+def test_what_is_a_trainers_own_waits_for_another(works):
+    with works.store.writing() as db:
+        for name in ("Lee", "Tomas"):
+            asking.ask(db, works.people[name], "Which?", once=name, language="en", now=works.now)
+            asking.tell(db, works.people[name], "health", None, works.now)
+    assert [one.person.name for one in waits(works, by="Tomas")] == ["Lee", "Lee"]
+    assert len(waits(works)) == 4
+
+
+def test_a_question_leads_to_itself_and_stands_under_the_day_at_the_worksite(works):
+    evening = datetime(2026, 3, 5, 4, 30, tzinfo=UTC)  # half past ten on the 4th in Chicago
+    with works.store.writing() as db:
+        lee = works.people["Lee"]
+        first = asking.ask(db, lee, "First?", once="1", language="en", now=evening, lesson="fit")
+        minute = evening + timedelta(minutes=1)
+        second = asking.ask(db, lee, "Then?", once="2", language="en", now=minute, lesson="")
+        asking.tell(db, lee, "health", None, evening)
+    assert {one.on for one in waits(works)} == {date(2026, 3, 4)}
+    questions = [one for one in waits(works) if one.kind == "question"]
+    assert [one.number for one in questions] == [first.id, second.id]  # as asked, not by lesson
+
+
+def trained(works: Works, days_ago: int) -> Works:
+    """Let Lee be trained so many days ago; return the works as they were then."""
+    then = replace(works, now=works.now - timedelta(days=days_ago))
+    for slug in COURSE:
+        pass_lesson(then, "Lee", slug, then.now)
+    watch(then)
+    return then
+
+
+def clear(works: Works) -> None:
+    """Record what else a tag needs: Lee is cleared and the facepiece fits."""
+    with works.store.writing() as db:
+        by, lee, on = works.scribe(), works.people["Lee"], works.today
+        recording.record_medical(db, by, lee, once="m", on=on, outcome="cleared", limit="",
+                                 until=None)
+        recording.record_fit_test(
+            db, by, lee, people.respirators(db, lee.id)[0], once="f", on=on,
+            protocol="ambient-aerosol", fit_factor=300.0, recording="sheet 1",
+        )  # fmt: skip
+
+
+@pytest.mark.parametrize(("days_ago", "kind"), [(360, "soon"), (400, "overdue")])
+def test_a_tag_that_ends_or_has_ended_waits(works, days_ago, kind):
+    clear(trained(works, days_ago))
+    found = [one for one in waits(works) if one.kind in ("soon", "overdue")]
+    assert {one.kind for one in found} == {kind}
+    assert (found[0].on < works.today) == (kind == "overdue")
+    if kind == "overdue":
+        # Done anew, the fit test makes the tag be worked out again: training is overdue still.
+        with works.store.writing() as db:
+            recording.record_fit_test(
+                db, works.scribe(), works.people["Lee"],
+                people.respirators(db, works.people["Lee"].id)[0], once="again", on=works.today,
+                protocol="ambient-aerosol", fit_factor=300.0, recording="sheet 2",
+            )  # fmt: skip
+        assert [(one.kind, one.about) for one in waits(works)] == [("overdue", "training")]
+        # Said once, where the lessons are assigned and overdue as well.
+        assign(works, -1, COURSE[:2], "yearly")
+        assert [(one.kind, one.about) for one in waits(works)] == [("overdue", "lessons")]
+
+
+def test_practice_waits_in_the_yearly_round_too(works):
+    trained(works, 330)
+    assert "practice" not in {one.kind for one in waits(works)}
+    for slug in COURSE:
+        pass_lesson(works, "Lee", slug, works.now)
+    assert [one.kind for one in waits(works) if one.kind == "practice"] == ["practice"]
+    watch(works)
+    assert "practice" not in {one.kind for one in waits(works)}
+
+
+def test_practice_waits_for_a_respirator_of_another_class(works):
+    trained(works, 20)
+    with works.store.writing() as db:
+        joining.give_respirator(db, works.scribe(), works.people["Lee"],
+                                **(HALF_MASK | {"class_slug": "apr-full", "model": "Full 5"}))
+    assert ("practice", "Lee") in told(works)
+    watch(works)
+    assert ("practice", "Lee") not in told(works)

@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 from sqlmodel import select
 
-from tests.conftest import Browser
+from tests.conftest import Browser, Works, pass_lesson
 from trainer import lessons
 from trainer.services import asking, joining
 from trainer.store import people
@@ -232,21 +232,31 @@ def test_a_list_that_is_long_has_pages(browser, works):
 # Needs
 
 
-def test_a_need_is_told_in_a_tap_and_a_second_step_and_dealt_with(browser, works):
+def taps(browser: Browser) -> list[dict[str, str]]:
+    """Return what each button on the tag sends that tells something."""
+    browser.get("/tag")
+    return [
+        {one["name"]: one["value"] for one in form.select("input[type=hidden]")
+         if one["name"] != "csrf_token"}
+        for form in browser.soup.select("form[action='/tell']")
+    ]  # fmt: skip
+
+
+def test_a_need_is_told_in_one_tap_and_dealt_with(browser, works):
     lee, kim, tomas, wren = (browser(name) for name in ("Lee", "Kim", "Tomas", "Wren"))
-    kim.get("/tag")
-    assert [one["href"] for one in kim.soup.select("a[href^='/tell']")] == ["/tell?kind=health"]
-    lee.get("/tag")
-    ways = [one["href"] for one in lee.soup.select("a[href^='/tell']")]
-    assert len(ways) == 3
-    lee.get(ways[1])
-    assert "No detail is stored" in said(lee) and "Do not go in with it" in said(lee)
-    assert not lee.soup.select("main textarea, main input:not([type=hidden])")
-    lee.post("/tell", **fields(lee, "main form"))
+    assert [one["kind"] for one in taps(kim)] == ["health"]
+    ways = taps(lee)
+    assert [one["kind"] for one in ways] == ["fit", "leak", "health"]
+    assert "no detail is stored" in said(lee, "#tell-title ~ p")
+    assert not lee.soup.select("form[action='/tell'] :is(textarea, input:not([type=hidden]))")
+    for _ in range(2):  # a double click tells it once
+        lee.post("/tell", **ways[1])
     assert "Told on" in said(lee, "#status") and "Tomas" in said(lee, "#status")
-    assert "It leaks: told on" in said(lee, "#tell-title ~ .do")
-    assert len(lee.soup.select("a[href^='/tell']")) == 2
-    lee.get(ways[1])
+    assert said(lee, "#tell-title ~ .do").count("It leaks: told on") == 1
+    assert "Do not go in with it" in said(lee, "#tell-title ~ .do")
+    assert len(taps(lee)) == 2
+    # Whoever was signed out meanwhile comes back to a page of its own.
+    lee.get(ways[1]["here"])
     assert "You told this on" in said(lee) and not lee.soup.select("main form")
 
     tomas.get("/questions")
@@ -257,8 +267,78 @@ def test_a_need_is_told_in_a_tap_and_a_second_step_and_dealt_with(browser, works
     assert "Nothing is open." in said(tomas)
     lee.get("/my-questions")
     assert "Tomas dealt with it on" in said(lee)
+    assert len(taps(lee)) == 3
+    assert len(read_needs(works)) == 1
+
+
+def read_needs(works: Works) -> list[asking.Told]:
+    """Return what Lee told."""
+    with works.store.reading() as db:
+        return asking.needs_of(db, works.people["Lee"])
+
+
+def test_what_was_told_by_mistake_is_taken_back_by_oneself_alone(browser, works):
+    lee, kim, tomas = (browser(name) for name in ("Lee", "Kim", "Tomas"))
+    lee.post("/tell", **taps(lee)[1])
+    for other in (kim, tomas):
+        other.get("/tag")
+        assert other.post("/tell/1/take-back").status_code == 404
+    assert other.post("/tell/99/take-back").status_code == 404
     lee.get("/tag")
-    assert len(lee.soup.select("a[href^='/tell']")) == 3
+    lee.post("/tell/1/take-back")
+    assert len(taps(lee)) == 3
+    lee.get("/my-questions")
+    assert "You took it back on" in said(lee)
+    tomas.get("/questions")
+    assert "Nothing is open." in said(tomas)
+    # Dealt with already, it stays dealt with by whoever did it.
+    lee.post("/tell", **taps(lee)[0])
+    tomas.get("/questions")
+    tomas.post("/told/2")
+    lee.get("/tag")
+    lee.post("/tell/2/take-back")
+    assert read_needs(works)[0].dealt_with_by.name == "Tomas"
+
+
+def test_an_answer_shown_to_everybody_is_hidden_again_at_ones_own_worksites(browser, works):
+    lee, kim, tomas, wren = (browser(name) for name in ("Lee", "Kim", "Tomas", "Wren"))
+    ask(lee)
+    answer(tomas, show="yes")
+    kim.get(PAGE)
+    assert "Under it." in said(kim)
+    wren.get("/questions")
+    assert wren.post("/questions/1/hide").status_code == 404
+    tomas.get("/questions/1")
+    assert tomas.soup.select("form[action='/questions/1/hide']")
+    tomas.post("/questions/1/hide")
+    assert "shown to everybody" not in said(tomas)
+    kim.get(PAGE)
+    assert "Under it." not in said(kim)
+    lee.get(PAGE)
+    assert "Under it." in said(lee, "#asking")
+
+
+def test_who_cannot_answer_reads_who_can(browser, works):
+    lee, tomas, ida = (browser(name) for name in ("Lee", "Tomas", "Ida"))
+    ask(lee)
+    ask(tomas, "Which one is mine?")
+    ida.get("/questions/1")
+    assert "A trainer of Laminating Loft has to answer it." in said(ida)
+    assert not ida.soup.select("form[action='/questions/1']")
+    tomas.get("/questions/2")
+    assert "Another trainer has to answer your question." in said(tomas)
+    assert not tomas.soup.select("form[action='/questions/2']")
+
+
+def test_marking_as_read_comes_back_to_where_it_was_pressed(browser):
+    lee, tomas = browser("Lee"), browser("Tomas")
+    ask(lee)
+    answer(tomas)
+    lee.get("/my-questions")
+    form = fields(lee, "form[action='/my-questions/read']")
+    assert lee.post("/my-questions/read", **form).request.path == "/my-questions"
+    elsewhere = lee.post("/my-questions/read", up_to="1", here="https://elsewhere.example/")
+    assert elsewhere.request.path == "/tag"
 
 
 def test_of_health_only_the_words_reach_trainers_and_coordinators(browser, works):
@@ -283,6 +363,20 @@ def test_nothing_is_told_of_anothers_respirator_or_of_a_kind_that_is_none(browse
         assert kim.get("/tell", query_string=given).status_code == 404
     with works.store.reading() as db:
         assert db.get(Need, 1) is None
+
+
+def test_the_record_says_how_many_were_asked_and_answered(browser, works):
+    lee, tomas = browser("Lee"), browser("Tomas")
+    ask(lee)
+    ask(lee, "And under it?")
+    answer(tomas)
+    with works.store.reading() as db:
+        asked_at = max(one.question.asked_at for one in asking.of_person(db, works.people["Lee"]))
+    pass_lesson(works, "Lee", LESSON.slug, asked_at + timedelta(seconds=1))
+    lee.get("/my-record")
+    assert "Questions asked: 2, of them answered: 1." in said(lee)
+    lee.post("/language", language="es", next="/my-record")
+    assert "Preguntas hechas: 2; respondidas: 1." in said(lee)
 
 
 # Whom to ask now

@@ -5,7 +5,7 @@ knows, whether it tells those who know from those who do not, and what goes wron
 from collections import Counter
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import atanh, sqrt, tanh
 from statistics import correlation
 
 from trainer.calculations.faults import (
@@ -62,6 +62,7 @@ class Figures:
     correlation        corrected item-total correlation; None where it cannot be worked out
     compared           how many of the answers the correlation could be worked out from
     commonest          the name of what is wrong most often, and how often; None: nothing named
+    as_common          how many other names are just as common
     """
 
     answered: int
@@ -73,6 +74,7 @@ class Figures:
     compared: int
     commonest: Hashable | None
     commonest_count: int
+    as_common: int = 0
 
 
 def items(answers: Iterable[FirstAnswer]) -> dict[Hashable, Figures | TooFew]:
@@ -112,10 +114,12 @@ def item_figures(answers: Sequence[FirstAnswer]) -> Figures | TooFew:
     related = corrected_item_total(
         [one.right for one in compared], [one.rest for one in compared]
     ) if len(compared) >= FEWEST else None
-    name, count = commonest(name for one in given if not one.right for name in one.wrong)
+    wrong = [name for one in given if not one.right for name in one.wrong]
+    name, count = commonest(wrong)
+    tied = sum(times == count for times in Counter(wrong).values())
     return Figures(
         len(given), sum(right), sum(right) / len(given), low, high, related, len(compared),
-        name, count,
+        name, count, max(tied - 1, 0),
     )
 
 
@@ -189,21 +193,48 @@ def corrected_item_total(right: Sequence[bool], rest: Sequence[float]) -> float 
     return max(-1.0, min(1.0, correlation(marks, scores)))
 
 
-def separates(correlation: float) -> str:
+def separates(correlation: float, compared: int) -> str:
     """Return in a word how an item tells those who know from those who do not.
 
     correlation  corrected item-total correlation, -1 to 1
-    "well" from 0.2 up, "wrong way" from -0.2 down, "little" between: so close to zero, chance
-    alone gives either sign.
+    compared     how many answers it rests on, 10 or more
+    "well" from 0.2 up, "wrong way" from -0.2 down, "little" between. From few answers chance alone
+    gives either sign: where its 95 % interval reaches zero, it is "unclear" instead of the first
+    two.
     Errors: CalculationFault.
+    Source: as for `correlation_interval`
 
-    >>> separates(0.35), separates(-0.05), separates(-0.3)
-    ('well', 'little', 'wrong way')
+    >>> separates(0.35, 50), separates(-0.05, 50), separates(-0.4, 50), separates(-0.4, 15)
+    ('well', 'little', 'wrong way', 'unclear')
     """
     found = number("correlation", correlation, -1, 1)
-    if found >= WELL:
-        return "well"
-    return "wrong way" if found <= -WELL else "little"
+    if abs(found) < WELL:
+        return "little"
+    low, high = correlation_interval(found, compared)
+    if low <= 0 <= high:
+        return "unclear"
+    return "well" if found > 0 else "wrong way"
+
+
+def correlation_interval(correlation: float, compared: int) -> tuple[float, float]:
+    """Return about the 95 % interval of a correlation: (low, high), each -1 to 1.
+
+    tanh(artanh(r) ± z / √(n - 3)), with z = 1.96; of right or wrong with a share it is rough
+
+    correlation  r, -1 to 1
+    compared     n, how many answers it rests on, 10 or more
+    Errors: CalculationFault.
+    Source: the transformation of Fisher 1921, Metron 1:3-32 (*from memory*; compared with scipy)
+
+    >>> [round(end, 3) for end in correlation_interval(0.5, 28)]
+    [0.156, 0.736]
+    """
+    r = number("correlation", correlation, -1, 1)
+    n = whole("compared", compared, FEWEST, _MOST_ANSWERS)
+    if abs(r) == 1:
+        return r, r
+    half = _Z_95 / sqrt(n - 3)
+    return tanh(atanh(r) - half), tanh(atanh(r) + half)
 
 
 def commonest(names: Iterable[Hashable]) -> tuple[Hashable | None, int]:

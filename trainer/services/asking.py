@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlmodel import Session, exists, func, select
+from sqlmodel import Session, delete, exists, func, select
 
 from trainer.reference import respirator_classes
 from trainer.services import learning
@@ -180,6 +180,17 @@ def answer(
     return kept
 
 
+def hide(db: Session, by: Person, question: WorkerQuestion) -> None:
+    """Show the answers to a question no longer to everybody at the trainer's worksites."""
+    own = select(TrainerAnswer.id).where(TrainerAnswer.question_id == question.id)
+    mine = select(Membership.worksite_id).where(Membership.person_id == by.id)
+    db.exec(
+        delete(ShownAnswer).where(
+            ShownAnswer.answer_id.in_(own), ShownAnswer.worksite_id.in_(mine)
+        )
+    )
+
+
 def common_worksites(db: Session, by: Person, question: WorkerQuestion) -> list[Worksite]:
     """Return the worksites that a trainer and the one who asked both belong to."""
     theirs = {one.id for one in people.worksites(db, question.person_id)}
@@ -345,6 +356,19 @@ def deal_with(db: Session, by: Person, need: Need, now: datetime) -> None:
         raise Refusal("Somebody else has to deal with what you told.")
     if need.dealt_with_at is None:
         need.dealt_with_at, need.dealt_with_by = now, by.id
+        db.add(need)
+        db.flush()
+
+
+def take_back(db: Session, person: Person, need: Need, now: datetime) -> None:
+    """Keep that a person takes back what they told by mistake; dealt with already, it stays so.
+
+    Errors: Refusal for another person's.
+    """
+    if person.id != need.person_id:
+        raise Refusal("Only the one who told it can take it back.")
+    if need.dealt_with_at is None:
+        need.dealt_with_at, need.dealt_with_by = now, person.id
         db.add(need)
         db.flush()
 

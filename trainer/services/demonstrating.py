@@ -9,7 +9,7 @@ import csv
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
-from functools import cache
+from functools import cache, partial
 from hashlib import sha256
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -19,6 +19,7 @@ from sqlmodel import Session, select
 from trainer import lessons
 from trainer.reference import respirator_classes
 from trainer.services import (
+    asking,
     assigning,
     describing,
     joining,
@@ -31,7 +32,7 @@ from trainer.services import (
 from trainer.services.recording import Scribe
 from trainer.store import people
 from trainer.store.engine import Store
-from trainer.store.tables import Installation, Person, Respirator
+from trainer.store.tables import Installation, Person, Respirator, WorkerQuestion
 
 ORGANISATION = "Tern Quay Works (invented)"
 MARK = "demo"
@@ -76,6 +77,34 @@ AIR = (
 )  # fmt: skip
 """What was measured at Tern Quay Works, and what is worn there: invented, like all of it. In the
 Spray Hall the eyes are left bare: the check says so."""
+
+QUESTIONS = (
+    # Days ago; who asks, about which lesson, in which of its sections (None: from the tag), what;
+    # after how many hours who answers what; is it shown to everybody there?
+    (40, "00120", "putting-on", None, "¿Hago la verificación de sellado también después de comer?",
+     3, "00104", "Sí: cada vez que se lo pone, antes de entrar.", False),
+    (12, "00110", "fit", None, "Does the hood need a fit test as well?",
+     20, "00103", "No. Your hood fits loosely, so there is no seal to test.", False),
+    (7, "00123", "cartridges", 3, "¿Cada cuánto cambio los cartuchos si trabajo medio turno?",
+     5, "00104", "Siga el programa de cambio: está en el puesto de gel coat.", True),
+    (1, "00121", "upkeep", None, "Who has new straps for my half mask?",
+     2, "00104", "I do, at the gel coat bench. Do not wear it with the old ones.", False),
+    (2, "00127", "respirator-classes", 1, "Does a visor with a fan count as loose?",
+     0, "", "", False),
+    (1, "00117", "", None, "¿Puedo repetir el intento hoy, después de hablar con usted?",
+     0, "", "", False),
+    (1, "00148", "why-respirators", 1, "Can I smell wood dust before it is too much?",
+     0, "", "", False),
+)  # fmt: skip
+NEEDS = (
+    # Days ago; who tells it, what; after how many days who deals with it (0: it is open still).
+    (30, "00111", "leak", 1, "00103"),
+    (9, "00131", "health", 2, "00105"),
+    (2, "00125", "leak", 0, ""),
+    (1, "00120", "fit", 0, ""),
+    (1, "00112", "health", 0, ""),
+)
+"""Told in one tap; kinds of `asking.KINDS`."""
 
 SIGN_INS = (
     ("coordinator", COORDINATOR),
@@ -274,6 +303,24 @@ class _Works:
         for member in cast():
             yield from self._life(member)
         yield _Deed(self.moment(30, 7), self._describe)
+        yield from self._questions()
+        yield from self._needs()
+
+    def _questions(self) -> Iterator[_Deed]:
+        for nth, (days, who, lesson, section, text, hours, by, said, show) in enumerate(QUESTIONS):
+            key, at = f"demo-question:{nth}", self.moment(days, 10, nth)
+            about = (lesson, section)
+            yield _Deed(at, partial(self._ask, who=who, about=about, text=text, once=key))
+            if by:
+                then = partial(self._answer, by=by, text=said, once=key, show=show)
+                yield _Deed(at + timedelta(hours=hours), then)
+
+    def _needs(self) -> Iterator[_Deed]:
+        for nth, (days, who, kind, later, by) in enumerate(NEEDS):
+            yield _Deed(self.moment(days, 11, nth), partial(self._tell, who=who, kind=kind))
+            if by:
+                dealt = partial(self._deal_with, who=who, by=by)
+                yield _Deed(self.moment(days - later, 11, nth), dealt)
 
     def moment(self, days_ago: int, hour: int, minute: int = 0) -> datetime:
         """Return a moment of a working day at Tern Quay Works."""
@@ -497,6 +544,37 @@ class _Works:
             marks |= {"strap-tension": "helped", "seal-check-negative": "not_yet"}
         observing.mark(self.db, begun, practice, marks)
         observing.sign(self.db, self._trainer(member, now), practice)
+
+    def _ask(
+        self, now: datetime, who: str, about: tuple[str, int | None], text: str, once: str
+    ) -> None:
+        slug, section = about
+        part = None if section is None else lessons.load().get(slug).sections[section]
+        asking.ask(
+            self.db,
+            self.person[who],
+            text,
+            once=once,
+            language=self.person[who].language,
+            now=now,
+            lesson=slug,
+            section=part.id if part else "",
+        )
+
+    def _answer(self, now: datetime, by: str, text: str, once: str, show: bool) -> None:
+        question = self.db.exec(select(WorkerQuestion).where(WorkerQuestion.once == once)).one()
+        asking.answer(
+            self.db, self.person[by], question, text, once=once, now=now, show=show
+        )
+
+    def _tell(self, now: datetime, who: str, kind: str) -> None:
+        person = self.person[who]
+        worn = None if kind == "health" else people.respirators(self.db, person.id)[0]
+        asking.tell(self.db, person, kind, worn, now)
+
+    def _deal_with(self, now: datetime, who: str, by: str) -> None:
+        (told, *_) = asking.needs_of(self.db, self.person[who])
+        asking.deal_with(self.db, self.person[by], told.need, now)
 
     def _worn(self, member: Member) -> Respirator:
         return people.respirators(self.db, self.person[member.number].id)[0]

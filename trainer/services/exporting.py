@@ -24,6 +24,8 @@ COLUMNS = (
     "score",
     "must-know right",
     "sittings taken",
+    "questions asked",
+    "questions answered",
     "practice watched by",
     "trainer",
     "trainer qualification",
@@ -90,6 +92,9 @@ def _row(entry: Entry, said: dict) -> dict[str, str]:
         "score": _share(said, "right", "asked"),
         "must-know right": _share(said, "must_right", "must_asked"),
         "sittings taken": str(said.get("sittings", "")),
+        # Entries of lessons hold these; older ones were made before anybody could ask here.
+        "questions asked": str(said.get("questions_asked", "")),
+        "questions answered": str(said.get("questions_answered", "")),
         "practice watched by": watched.get("name", ""),
         "trainer": f"{watched['name']} ({watched['number']})" if watched else "",
         "trainer qualification": watched.get("qualification", ""),

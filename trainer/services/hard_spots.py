@@ -1,18 +1,20 @@
 """Hard spots: what people get wrong, for those who train them.
 
 Only the first time counts that a person answered a question or an exercise: after that its
-reasons were read. Nothing here says who answered what.
+reasons were read. Nothing here says who answered what, nor do two lists of which one is the other
+and a person or two more: what a choice of worksite and days shows is put together from whole
+groups of ten people or more, and the groups are the same whatever is chosen.
 """
 
 import json
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session, select
+from sqlmodel import Session, func, select
 
 from trainer import bank, lessons
 from trainer.calculations import items
@@ -46,13 +48,20 @@ PAIRED = Words("{text} – {to}", "{text} – {to}")
 class Scope:
     """Whose first answers, and from when.
 
-    worksites     ids; None: everybody
+    worksites     ids of all that the reader may see; None: everybody
     since, until  moments, UTC; None: from the beginning, until now
+    chosen        the one of them whose people are asked about; None: all
     """
 
     worksites: tuple[int, ...] | None = None
     since: datetime | None = None
     until: datetime | None = None
+    chosen: int | None = None
+
+    @property
+    def narrow(self) -> bool:
+        """Say whether it leaves out some of what the reader may see."""
+        return (self.since, self.until, self.chosen) != (None, None, None)
 
     def holds(self, at: datetime) -> bool:
         """Say whether a moment, as the database gives it, lies in the period."""
@@ -73,6 +82,7 @@ class Spot:
     figures: Figures | TooFew
     wrong: Words | None = None  # the commonest wrong answer, in words
     must_know: bool = False
+    apart: int = 0  # answers of the choice that are not told, since their group lies across it
 
     @property
     def told(self) -> Figures | None:
@@ -126,8 +136,11 @@ class _First:
     item     kind and slug
     version  of the lesson's content, which fixes the wording of a question
     row      of SittingItem; None inside a lesson
+    told     does it stand in a group that lies wholly in what was chosen?
     """
 
+    person: int
+    at: datetime
     item: tuple[str, str]
     lesson: str
     version: str
@@ -136,6 +149,7 @@ class _First:
     answer: str | None = None
     slip: str = ""
     rest: float | None = None
+    told: bool = True
 
     @property
     def wording(self) -> tuple[str, str]:
@@ -152,20 +166,28 @@ class _Asked:
 
 
 def scope(
-    worksites: tuple[int, ...] | None, first: date | None, last: date | None, zone: ZoneInfo
+    worksites: tuple[int, ...] | None,
+    first: date | None,
+    last: date | None,
+    zone: ZoneInfo,
+    chosen: int | None = None,
 ) -> Scope:
     """Return the scope of whole days in a time zone; a missing day leaves that end open.
 
-    Errors: Refusal when the last day comes before the first, or is the last of all days.
+    Errors: Refusal when the last day comes before the first.
     """
     if first and last and last < first:
         raise Refusal("The last day must not be before the first.")
-    if last == date.max:
+    # The first and the last of all days have no midnight before or after them everywhere.
+    if first and first.year == date.min.year:
+        first = None
+    if last and last.year == date.max.year:
         last = None
     return Scope(
         worksites,
         _midnight(first, zone) if first else None,
         _midnight(last + timedelta(days=1), zone) if last else None,
+        chosen,
     )
 
 
@@ -173,7 +195,7 @@ def spots(db: Session, within: Scope, lesson: str = "") -> list[Spot]:
     """Return every question and exercise that was answered, hardest first.
 
     lesson   its slug; "" for all of them
-    Read in three questions to the database, however many answers there are.
+    Read in four questions to the database, however many answers there are.
     """
     found = _firsts(db, within)
     asked = _asked(db, found)
@@ -243,27 +265,83 @@ def _midnight(day: date, zone: ZoneInfo) -> datetime:
 
 def _firsts(db: Session, within: Scope, item: tuple[str, str] | None = None) -> list[_First]:
     """Return the first answers of the scope, oldest first; of one item where it is named."""
+    every = _ever(db, within, item)
+    if not within.narrow:
+        return every
+    homes = _homes(db, within)
+    by_item: dict[tuple[str, str], list[_First]] = defaultdict(list)
+    for one in every:
+        by_item[one.item].append(one)
+    for given in by_item.values():
+        for place, group in _groups(given, homes):
+            told = (within.chosen in (None, place)) and all(within.holds(one.at) for one in group)
+            for one in group:
+                one.told = told
+    return [
+        one for one in every
+        if within.holds(one.at) and within.chosen in (None, homes.get(one.person))
+    ]  # fmt: skip
+
+
+def _groups(
+    given: Iterable[_First], homes: Mapping[int, int]
+) -> Iterator[tuple[int | None, list[_First]]]:
+    """Give the first answers to an item in groups of ten or more, each with its worksite.
+
+    given   oldest first; fewer than ten of them are one group
+    homes   person to worksite
+    A worksite makes its own groups, in the order in which the answers came. Those with fewer than
+    ten make groups together, without a worksite; where all of these are fewer than ten still, the
+    next worksite joins them, or they could be told by taking away the others from all.
+    """
+    at: dict[int | None, list[_First]] = defaultdict(list)
+    for one in given:
+        at[homes.get(one.person)].append(one)
+    own = sorted(at, key=lambda place: len(at[place]))
+    together: list[_First] = []
+    while own and (own[0] is None or len(at[own[0]]) < items.FEWEST
+                   or 0 < len(together) < items.FEWEST):
+        together += at[own.pop(0)]
+    for place, those in [(None, sorted(together, key=lambda one: one.at)),
+                         *((place, at[place]) for place in own)]:
+        whole = max(len(those) // items.FEWEST, 1)
+        for nth in range(whole):
+            end = len(those) if nth == whole - 1 else (nth + 1) * items.FEWEST
+            yield place, those[nth * items.FEWEST : end]
+
+
+def _homes(db: Session, within: Scope) -> dict[int, int]:
+    """Return the worksite at which each person counts: the first of those the reader may see."""
+    query = select(Membership.person_id, func.min(Membership.worksite_id))
+    if within.worksites is not None:
+        query = query.where(Membership.worksite_id.in_(within.worksites))
+    return dict(db.exec(query.group_by(Membership.person_id)).all())
+
+
+def _ever(db: Session, within: Scope, item: tuple[str, str] | None) -> list[_First]:
+    """Return all first answers that the reader may see, oldest first, whatever was chosen."""
     given: list[tuple[datetime, int, int | None, _First]] = []
     marks: dict[int, list[tuple[tuple[str, str], bool]]] = defaultdict(list)
     for row, at_sitting, kind, slug, right, slip, answer, person, lesson, version, at in \
             _sitting_rows(db, within, item):
         of = _KIND_OF[kind], slug
         marks[at_sitting].append((of, right))
-        first = _First(of, lesson, version, right, row, answer, slip)
+        first = _First(person, at, of, lesson, version, right, row, answer, slip)
         given.append((at, person, at_sitting, first))
     if item is None or item[0] == "exercise":
         for person, slug, lesson, verdict, slip, at in _lesson_rows(db, within, item):
-            first = _First(("exercise", slug), lesson, "", verdict == "right", slip=slip)
+            of, right = ("exercise", slug), verdict == "right"
+            first = _First(person, at, of, lesson, "", right, slip=slip)
             given.append((at, person, None, first))
         given.sort(key=lambda one: one[0])
     rests = {at_sitting: items.rest_scores(of) for at_sitting, of in marks.items()}
     met, found = set(), []
-    for at, person, at_sitting, first in given:
+    for _, person, at_sitting, first in given:
         if (person, first.item) in met or item not in (None, first.item):
             continue
         met.add((person, first.item))
         # A refresher does not count, yet whoever met an item there has met it.
-        if not within.holds(at) or (at_sitting and first.lesson == sitting.NO_LESSON):
+        if at_sitting and first.lesson == sitting.NO_LESSON:
             continue
         first.rest = rests[at_sitting][first.item] if at_sitting else None
         found.append(first)
@@ -394,18 +472,23 @@ def _given(question: bank.Question, at: int, got: int) -> Words:
 def _spots(
     found: Iterable[_First], asked: Mapping[tuple[str, str], _Asked]
 ) -> list[tuple[Spot, list[_First]]]:
-    """Return each item with its first answers, oldest first."""
+    """Return each item with the first answers that are told, oldest first; else with all."""
     by_item: dict[tuple[str, str], list[_First]] = {}
     for first in found:
         by_item.setdefault(first.item, []).append(first)
     told = items.items(
         items.FirstAnswer(first.item, first.right, first.rest, _wrong(first, asked))
-        for given in by_item.values() for first in given
+        for given in by_item.values() for first in given if first.told
     )
-    return [
-        (_spot(given[-1], told[item], asked.get(given[-1].wording)), given)
-        for item, given in by_item.items()
-    ]
+    made = []
+    for item, given in by_item.items():
+        shown = [first for first in given if first.told]
+        figures = told.get(item)
+        if not isinstance(figures, Figures):
+            shown, figures = given, TooFew(len(given))
+        spot = _spot(shown[-1], figures, asked.get(shown[-1].wording))
+        made.append((replace(spot, apart=len(given) - len(shown)), shown))
+    return made
 
 
 def _spot(newest: _First, figures: Figures | TooFew, asked: _Asked | None) -> Spot:

@@ -7,7 +7,7 @@ months the trainer also watches a short putting on, since technique fades first.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from itertools import groupby
 
 from sqlmodel import Session, func, select
@@ -141,12 +141,15 @@ def watched(db: Session, person: Person) -> list[Practice]:
     return list(db.exec(query))
 
 
-def to_look_at(db: Session, worksites: Sequence[int], today: date) -> list[Look]:
+def to_look_at(
+    db: Session, worksites: Sequence[int], today: date, zone: tzinfo = UTC
+) -> list[Look]:
     """Return whom to look at, at these worksites: who is to be watched, and whose knowledge faded.
 
+    zone    the time zone in which a moment becomes a day
     Read in two questions to the database, however many people there are.
     """
-    return [*_to_watch(db, worksites, today), *_faded_since(db, worksites, today)]
+    return [*_to_watch(db, worksites, today), *_faded_since(db, worksites, today, zone)]
 
 
 def _come(training: Entry | None, today: date) -> tuple[int | None, int]:
@@ -239,7 +242,9 @@ def _to_watch(db: Session, worksites: Sequence[int], today: date) -> list[Look]:
     ]
 
 
-def _faded_since(db: Session, worksites: Sequence[int], today: date) -> list[Look]:
+def _faded_since(
+    db: Session, worksites: Sequence[int], today: date, zone: tzinfo
+) -> list[Look]:
     """Return whose newest refresher was not enough, with nothing assigned for it since."""
     rows = db.exec(
         select(Person, Sitting)
@@ -252,6 +257,7 @@ def _faded_since(db: Session, worksites: Sequence[int], today: date) -> list[Loo
         )
         .order_by(Person.id, Sitting.id)
     )
+    since = today - timedelta(days=standing.BEGIN_AGAIN_DAYS)
     newest = [list(pairs)[-1] for _, pairs in groupby(rows, key=lambda pair: pair[0].id)]
     assigned = dict(
         db.exec(
@@ -261,9 +267,9 @@ def _faded_since(db: Session, worksites: Sequence[int], today: date) -> list[Loo
         ).all()
     )
     return [
-        Look(person, "faded", one.closed_at.date())
+        Look(person, "faded", one.closed_at.astimezone(zone).date())
         for person, one in newest
         if one.passed is False
         and (person.id not in assigned or assigned[person.id] <= one.closed_at)
-        and one.closed_at.date() > today - timedelta(days=standing.BEGIN_AGAIN_DAYS)
+        and one.closed_at.astimezone(zone).date() > since
     ]

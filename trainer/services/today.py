@@ -4,9 +4,9 @@ Both are read in a handful of questions to the database, however many people the
 """
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, tzinfo
 
 from sqlmodel import Session, func, select
 
@@ -44,8 +44,9 @@ class Item:
     kind    one of KINDS
     person  whom it is about; None for a respirator of a worksite
     on      since when, or by when
-    about   lesson slug, or kind of step that falls due, or what is worn
+    about   lesson slug, or kind of step that falls due or is past its date, or what is worn
     count   how many people or lessons it is about
+    number  of the question, where it is one
     """
 
     kind: str
@@ -54,24 +55,34 @@ class Item:
     on: date | None = None
     about: str = ""
     count: int = 1
+    number: int = 0
 
 
-def waiting(db: Session, worksites: Sequence[Worksite], today: date) -> list[Item]:
-    """Return what waits at these worksites, the most urgent first, the oldest of each first."""
+def waiting(
+    db: Session, worksites: Sequence[Worksite], today: date, zone: tzinfo, by: Person | None = None
+) -> list[Item]:
+    """Return what waits at these worksites, the most urgent first, the oldest of each first.
+
+    zone    the time zone in which a moment becomes a day
+    by      the trainer it waits for, who cannot deal with what is their own: another one does
+    """
     ids = [one.id for one in worksites]
-    there = _People(db, ids, today)
+    there = _People(db, ids, today, zone)
+    assigned = _assigned(there, today)
+    late = {one.person.id for one in assigned if one.kind == "overdue"}
     found = [
         *_inadequate(db, worksites),
-        *_asked(db, ids),
-        *_assigned(there, today),
-        *_falling_due(db, there, today),
-        *_failed(db, there),
-        *_practice(db, there),
+        *_asked(there),
+        *assigned,
+        *_falling_due(there, today, late),
+        *_failed(there),
+        *_practice(there),
         *(Item(look.why, look.person, on=look.on)
-          for look in refreshing.to_look_at(db, ids, today)),
+          for look in refreshing.to_look_at(db, ids, today, zone)),
     ]
+    theirs = (one for one in found if by is None or one.person is None or one.person.id != by.id)
     order = {kind: place for place, kind in enumerate(KINDS)}
-    return sorted(found, key=lambda one: (order[one.kind], one.on or date.max, one.about))
+    return sorted(theirs, key=lambda one: (order[one.kind], one.on or date.max))
 
 
 @dataclass(frozen=True)
@@ -88,6 +99,7 @@ def grid(db: Session, worksite: int, today: date, sort: str = "") -> list[Row]:
 
     sort    "" by name, "done" by how many are done, the fewest first; or a lesson's slug, those
             who have still to do it first
+    Of two who are alike the name decides.
     """
     there = _People(db, [worksite], today)
     course = [one.slug for one in lessons.load().all]
@@ -107,6 +119,7 @@ class _People:
     db: Session
     worksites: list[int]
     today: date
+    zone: tzinfo = UTC
     workers: list[Person] = field(init=False)
     trained: dict[int, datetime] = field(init=False)  # when training as a whole was last complete
     passed: dict[tuple[int, str], datetime] = field(init=False)
@@ -151,6 +164,10 @@ class _People:
             (one.person_id, one.lesson) for one in self.open if one.reason in FOR_CAUSE
         }
 
+    def day(self, moment: datetime) -> date:
+        """Return the day on which a moment lies here."""
+        return moment.astimezone(self.zone).date()
+
     def mine(self, table):
         """Return the condition that a row is about one of these people."""
         at = select(Membership.person_id).where(Membership.worksite_id.in_(self.worksites))
@@ -161,23 +178,32 @@ class _People:
         if (person_id, slug) in self.asked_again:
             return False
         whole = self.trained.get(person_id)
-        if whole is None or self._open_again(whole):
+        if whole is None or self.open_again(whole):
             return self._since(person_id, slug, whole)
         return True
+
+    def course_done(self, person: Person) -> datetime | None:
+        """Return when the last lesson of this round was passed; None while one is missing."""
+        course = [one.slug for one in lessons.load().all]
+        if not all(self.done(person.id, slug) for slug in course):
+            return None
+        passes = (self.passed.get((person.id, slug)) for slug in course)
+        return max(filter(None, passes), default=None)
 
     def _since(self, person_id: int, slug: str, moment: datetime | None) -> bool:
         passed = self.passed.get((person_id, slug))
         return passed is not None and (moment is None or passed > moment)
 
-    def _open_again(self, trained: datetime) -> bool:
+    def open_again(self, trained: datetime) -> bool:
         """Say whether the yearly round is open; a day more or less is no matter here."""
         return (next_due(trained.date()) - self.today).days <= BEGIN_AGAIN_DAYS
 
     def _trained(self) -> dict[int, datetime]:
+        at = select(Membership.person_id).where(Membership.worksite_id.in_(self.worksites))
         newest = (
             select(Person.id, func.max(Entry.recorded_at))
             .join(Entry, Entry.person_number == Person.number)
-            .where(Entry.kind == "training", Person.id.in_(list(self.by_id)))
+            .where(Entry.kind == "training", Person.id.in_(at))
             .group_by(Person.id)
         )
         return {who: datetime.fromisoformat(at) for who, at in self.db.exec(newest)}
@@ -193,13 +219,14 @@ def _row(there: _People, person: Person, course: Iterable[str]) -> Row:
     return Row(person, states, sum(one == "done" for one in states.values()))
 
 
-def _asked(db: Session, worksites: Sequence[int]) -> list[Item]:
+def _asked(there: _People) -> list[Item]:
     """Return questions that wait for an answer, and needs told in one tap."""
-    found = asking.waiting(db, worksites)
+    found = asking.waiting(there.db, there.worksites)
     return [
-        *(Item("need", one.person, on=one.need.told_at.date(), about=one.need.kind)
+        *(Item("need", one.person, on=there.day(one.need.told_at), about=one.need.kind)
           for one in found.needs),
-        *(Item("question", one.person, on=one.question.asked_at.date(), about=one.question.lesson)
+        *(Item("question", one.person, on=there.day(one.question.asked_at),
+               about=one.question.lesson, number=one.question.id)
           for one in found.questions),
     ]  # fmt: skip
 
@@ -229,65 +256,91 @@ def _assigned(there: _People, today: date) -> list[Item]:
     ]  # fmt: skip
 
 
-def _falling_due(db: Session, there: _People, today: date) -> list[Item]:
-    """Return whose clear tag ends soon, with the step that ends first."""
-    rows = db.exec(
+def _falling_due(there: _People, today: date, late: Collection[int]) -> list[Item]:
+    """Return whose clear tag ends soon or has ended, with the step that ends it.
+
+    late    who has overdue lessons, which say as much
+    """
+    rows = there.db.exec(
         select(Standing).where(
-            Standing.clear_until >= today,
-            Standing.clear_until <= today + timedelta(days=SOON_DAYS),
-            there.mine(Standing),
+            there.mine(Standing), Standing.clear_until <= today + timedelta(days=SOON_DAYS)
         )
     )
-    return [
-        Item("soon", there.by_id[row.person_id], on=row.clear_until, about=row.next_due_kind)
-        for row in rows
+    # Two respirators may end on one day for one reason.
+    found = {
+        (row.person_id, row.next_due_kind): row.clear_until
+        for row in sorted(rows, key=lambda row: row.clear_until, reverse=True)
         if row.person_id in there.by_id
+    }
+    ended = {who for (who, _), day in found.items() if day < today}
+    for who, whole in there.trained.items():
+        day = next_due(there.day(whole))
+        # An entry since then has made the tag say "not clear", and no longer since when.
+        if day < today and who not in ended:
+            found[who, "training"] = day
+    return [
+        Item("soon" if day >= today else "overdue", there.by_id[who], on=day, about=kind)
+        for (who, kind), day in found.items()
+        if who in there.by_id
+        and not (day < today and who in late and kind in ("training", "practice"))
     ]
 
 
-def _failed(db: Session, there: _People) -> list[Item]:
+def _failed(there: _People) -> list[Item]:
     """Return who failed a lesson twice since the last pass or talk; see `sitting.needs_talk`."""
     talks = {
         (who, slug): at
-        for who, slug, at in db.exec(
+        for who, slug, at in there.db.exec(
             select(Talk.person_id, Talk.lesson, func.max(Talk.at))
             .where(there.mine(Talk))
             .group_by(Talk.person_id, Talk.lesson)
         )
     }
-    closed = db.exec(
-        select(Sitting)
+    closed = there.db.exec(
+        select(Sitting.person_id, Sitting.lesson, Sitting.closed_at, Sitting.passed)
         .where(Sitting.closed_at.is_not(None), Sitting.lesson != NO_LESSON, there.mine(Sitting))
         .order_by(Sitting.id)
     )
     failed: Counter[tuple[int, str]] = Counter()
     last: dict[tuple[int, str], datetime] = {}
-    for one in closed:
-        what = (one.person_id, one.lesson)
-        if what in talks and one.closed_at <= talks[what]:
+    for who, slug, at, passed in closed:
+        what = (who, slug)
+        if what in talks and at <= talks[what]:
             continue
-        failed[what] = 0 if one.passed else failed[what] + 1
-        last[what] = one.closed_at
+        failed[what] = 0 if passed else failed[what] + 1
+        last[what] = at
     return [
-        Item("failed", there.by_id[who], on=last[who, slug].date(), about=slug)
+        Item("failed", there.by_id[who], on=there.day(last[who, slug]), about=slug)
         for (who, slug), count in failed.items()
         if count >= FAILED_BEFORE_TALK and who in there.by_id
     ]
 
 
-def _practice(db: Session, there: _People) -> list[Item]:
-    """Return who has passed every lesson of this round and is still to be watched."""
-    course = [one.slug for one in lessons.load().all]
+def _practice(there: _People) -> list[Item]:
+    """Return who has done every lesson of this round and is still to be watched.
+
+    That is also whoever was trained and got a respirator of another class; and, in the yearly
+    round, whoever has a practice that still counts for the tag and not for this round.
+    """
     missing = set(
-        db.exec(
+        there.db.exec(
             select(Standing.person_id)
             .join(Respirator, Respirator.id == Standing.respirator_id)
             .where(Standing.missing.contains("practice"), there.mine(Standing))
         )
     )
-    return [
-        Item("practice", person, on=max(there.passed[person.id, slug] for slug in course).date())
-        for person in there.workers
-        if person.id in missing and person.id not in there.trained
-        and all((person.id, slug) in there.passed for slug in course)
-    ]  # fmt: skip
+    required = set(
+        there.db.exec(
+            select(Respirator.person_id).where(
+                Respirator.use == "required", Respirator.ended_at.is_(None),
+                there.mine(Respirator),
+            )
+        )
+    )  # fmt: skip
+    found = []
+    for person in there.workers:
+        whole, last = there.trained.get(person.id), there.course_done(person)
+        again = whole is not None and there.open_again(whole) and person.id in required
+        if last and (person.id in missing or again):
+            found.append(Item("practice", person, on=there.day(last)))
+    return found

@@ -18,7 +18,7 @@ from trainer.services.asking import Asked, Shown
 from trainer.services.refusal import Refusal
 from trainer.store import people
 from trainer.store.tables import Need, Person, Respirator, WorkerQuestion, Worksite
-from trainer.web import access, htmx
+from trainer.web import access, htmx, tagging
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -84,11 +84,7 @@ def about(question: WorkerQuestion | Corner) -> str:
 @bp.app_template_filter("in_words")
 def in_words(need: Need) -> str:
     """Return a need as those who deal with it read it."""
-    return {
-        "fit": gettext("says that the fit has changed"),
-        "leak": gettext("says that it leaks"),
-        "health": gettext("wants to talk to the health professional"),
-    }[need.kind]
+    return tagging.told(need.kind)
 
 
 @bp.app_template_filter("own_words")
@@ -182,7 +178,8 @@ def read():
     with writing() as db:
         asking.mark_read(db, g.person, request.form.get("up_to", 0, type=int), now())
     flash(gettext("Marked as read. All answers stay under My questions."))
-    return redirect("/tag", 303)
+    here = request.form.get("here", "")
+    return redirect(here if here == "/my-questions" else "/tag", 303)
 
 
 @bp.get("/tell")
@@ -219,7 +216,20 @@ def tell():
     flash(
         gettext("Told on %(at)s. Will see it: %(names)s.", at=clock(need.told_at), names=sees)
     )
-    return redirect("/tag", 303)
+    return redirect("/tag#tell-title", 303)
+
+
+@bp.post("/tell/<int:number>/take-back")
+@may()
+def take_back(number: int):
+    """Keep that something was told by mistake."""
+    with writing() as db:
+        need = db.get(Need, number)
+        if need is None or need.person_id != g.person.id:
+            abort(404)
+        asking.take_back(db, g.person, need, now())
+    flash(gettext("Taken back."))
+    return redirect("/tag#tell-title", 303)
 
 
 @bp.get("/questions")
@@ -281,6 +291,16 @@ def answer(number: int):
         return render_template("asking/question.html", row=row), 422
     flash(gettext("Answered. %(name)s sees it on their tag.", name=found.person.name))
     return redirect("/questions", 303)
+
+
+@bp.post("/questions/<int:number>/hide")
+@may("trainer")
+def hide(number: int):
+    """Show the answers to a question no longer to everybody."""
+    with writing() as db:
+        asking.hide(db, g.person, _theirs(db, number).question)
+    flash(gettext("Not shown to everybody any more. The person who asked still sees the answer."))
+    return redirect(f"/questions/{number}", 303)
 
 
 @bp.post("/told/<int:number>")

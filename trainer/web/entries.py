@@ -64,6 +64,12 @@ def _lesson(said: dict) -> tuple[str, str, str, str]:
         tongue={"en": gettext("English"), "es": gettext("Spanish")}[said["language"]],
         why=reason(said["reason"]),
     )
+    if said.get("questions_asked"):
+        text += " " + gettext(
+            "Questions asked: %(asked)s, of them answered: %(answered)s.",
+            asked=said["questions_asked"],
+            answered=said["questions_answered"],
+        )
     return gettext("Passed"), "done", gettext("Lesson: %(title)s", title=title), text
 
 

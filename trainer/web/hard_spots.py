@@ -9,7 +9,7 @@ from flask import Blueprint, abort, g, render_template, request
 from flask_babel import gettext
 
 from trainer import lessons
-from trainer.calculations.items import FEWEST, separates
+from trainer.calculations.items import FEWEST, Figures, separates
 from trainer.services import hard_spots
 from trainer.services.hard_spots import ORDERS, Scope, Spot
 from trainer.services.refusal import Refusal
@@ -95,15 +95,18 @@ def exercise(exercise: str):
     return _item("exercise", exercise)
 
 
-def separation(correlation: float) -> str:
+def separation(told: Figures) -> str:
     """Return how an item separates, as words and the number."""
+    if told.correlation is None:
+        return gettext("cannot be worked out")
     words = {
         "well": gettext("separates well"),
         "little": gettext("separates little"),
         "wrong way": gettext("separates the wrong way round"),
-    }[separates(correlation)]
+        "unclear": gettext("may be chance"),
+    }[separates(told.correlation, told.compared)]
     # A true minus sign; two decimals always, so that the numbers can be compared.
-    shown = f"{correlation:.2f}".replace("-0.00", "0.00").replace("-", "−")
+    shown = f"{told.correlation:.2f}".replace("-0.00", "0.00").replace("-", "−")
     return f"{words} ({shown})"
 
 
@@ -125,6 +128,7 @@ def _item(kind: str, slug: str):
         percent=shares.percent,
         separation=separation,
         fewest=FEWEST,
+        days=[_day(asked.first), _day(asked.last)],
         back=asked.address(page=request.args.get("page", type=int)),
         where=dict(asked.choices).get(asked.worksite, ""),
     )
@@ -150,8 +154,8 @@ def _asked() -> Asked:
     try:
         first, field = _day(typed[0]), "to"
         last = _day(typed[1])
-        sites = (worksite,) if worksite else tuple(keys) if mine else None
-        within = hard_spots.scope(sites, first, last, _zone(worksite))
+        sites = tuple(keys) if mine else None
+        within = hard_spots.scope(sites, first, last, _zone(worksite), worksite)
     except Refusal as refusal:  # which is a ValueError too
         fault = say(refusal)
     except ValueError:

@@ -97,10 +97,10 @@ def _row(spot: Spot, place: int, top: float, x: Axis) -> Row:
     words = shorten(spot.about(current()), _WORDS if told else _FEW_WORDS, placeholder="…")
     name, name_y, y = f"{place}. {words}", top + 14, top + 28
     if told is None:
+        few = spot.figures
         text = gettext(
-            "too few: %(answered)s of %(needed)s",
-            answered=spot.figures.answered, needed=spot.figures.needed,
-        )  # fmt: skip
+            "too few: %(answered)s of %(needed)s", answered=few.answered, needed=few.needed
+        ) if few.answered < few.needed else gettext("not told")
         return Row(name, text, name_y, y)
     ends = (x.at(100 * value) for value in (told.share, told.low, told.high))
     return Row(name, percent(told.share), name_y, y, *ends)

@@ -1,6 +1,7 @@
 """What stands around every page: the ways to go, whom to ask, the idle time."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from flask import Flask, g, request
 from flask_babel import gettext
@@ -22,6 +23,18 @@ class Ask:
     place: str
     telephone: str
     hours: str
+
+
+class Way(NamedTuple):
+    """A link of the bar."""
+
+    href: str
+    label: str
+    current: bool
+
+
+FEW_WAYS = 5
+"""So many links stand in the bar, all of them; of more, the seldom ones stand behind "More"."""
 
 
 def init_app(app: Flask) -> None:
@@ -70,6 +83,7 @@ def _around() -> dict[str, object]:
     here = access.settings()
     person = g.get("person")
     ask, trainers_now = _ask()
+    nav, more = _ways() if person else (None, [])
     around = {
         "language": language.current(),
         "organisation": here.organisation,
@@ -77,7 +91,8 @@ def _around() -> dict[str, object]:
         "signed_in": person.name if person else "",
         "person": person,
         "roles": g.get("roles", frozenset()),
-        "nav": _ways() if person else None,
+        "nav": nav,
+        "nav_more": more,
         "ask": ask,
         "trainers_now": trainers_now,
     }
@@ -87,28 +102,36 @@ def _around() -> dict[str, object]:
     return around
 
 
-def _ways() -> list[tuple[str, str, bool]]:
+def _ways() -> tuple[list[Way], list[Way]]:
+    """Return the ways that stand in the bar, and those behind "More"."""
     ways = [
-        ("worker", "/tag", gettext("My tag")),
-        ("worker", "/my-record", gettext("My record")),
-        ("", "/worksheet", gettext("Worksheet")),
-        ("", "/exercises", gettext("Exercises")),
-        ("trainer", "/today", gettext("Today")),
-        ("trainer", "/people", gettext("My people")),
-        ("trainer", "/assign", gettext("Assign")),
-        ("trainer", "/sites", gettext("Air and respirators")),
-        ("trainer coordinator", "/questions", gettext("Questions")),
-        ("trainer", "/codes", gettext("Codes")),
-        ("coordinator", "/board", gettext("Tag board")),
-        ("coordinator", "/worksites", gettext("Worksites")),
-        ("trainer coordinator", "/hard-spots", gettext("Hard spots")),
-        ("coordinator", "/export", gettext("Take out")),
+        ("trainer", "/today", gettext("Today"), False),
+        ("trainer", "/people", gettext("My people"), False),
+        ("coordinator", "/board", gettext("Tag board"), False),
+        ("trainer coordinator", "/questions", gettext("Questions"), False),
+        ("trainer coordinator", "/hard-spots", gettext("Hard spots"), False),
+        ("coordinator", "/export", gettext("Take out"), False),
+        ("worker", "/tag", gettext("My tag"), False),
+        ("worker", "/my-record", gettext("My record"), True),
+        ("trainer", "/assign", gettext("Assign"), True),
+        ("trainer", "/sites", gettext("Air and respirators"), True),
+        ("coordinator", "/worksites", gettext("Worksites"), True),
+        ("trainer", "/codes", gettext("Codes"), True),
+        ("trainer coordinator", "/grid", gettext("Workers and lessons"), True),
+        ("", "/worksheet", gettext("Worksheet"), True),
+        ("", "/exercises", gettext("Exercises"), True),
     ]
-    return [
-        (href, label, request.path.split("/")[1] == href[1:])
-        for who, href, label in ways
+    found = [
+        (Way(href, label, request.path.split("/")[1] == href[1:]), seldom)
+        for who, href, label, seldom in ways
         if not who or g.roles & set(who.split())
     ]
+    # Who only learns has few ways, and all of them in sight.
+    few = len(found) <= FEW_WAYS
+    return (
+        [way for way, seldom in found if few or not seldom],
+        [way for way, seldom in found if seldom and not few],
+    )
 
 
 def _ask() -> tuple[Ask | None, list[str]]:

@@ -32,6 +32,15 @@ def name(kind: str) -> str:
     }[kind]
 
 
+def told(kind: str) -> str:
+    """Return a need that was told in one tap, as those who deal with it read it."""
+    return {
+        "fit": gettext("says that the fit has changed"),
+        "leak": gettext("says that it leaks"),
+        "health": gettext("wants to talk to the health professional"),
+    }[kind]
+
+
 def lines(
     tag: Tag, passed: int, asked: int, today: date, soon_days: int, medical: bool
 ) -> list[Line]:

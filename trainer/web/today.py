@@ -1,5 +1,9 @@
 """The trainer's day: what waits, most urgent first, and the grid of workers and lessons."""
 
+from dataclasses import dataclass
+from datetime import date
+from zoneinfo import ZoneInfo
+
 from flask import Blueprint, g, render_template, request
 from flask_babel import gettext, ngettext
 
@@ -18,16 +22,32 @@ SHAPES = {"inadequate": "no", "need": "no", "overdue": "no", "failed": "no", "fa
 PAGE = 100
 
 
+@dataclass(frozen=True)
+class Line:
+    """One line of the list: whom or which place it is about, what waits, where, and the day."""
+
+    shape: str
+    who: str
+    text: str
+    href: str
+    day: date | None
+    ahead: bool = False  # is it the day by which, and not since when?
+
+
 @bp.get("/today")
 @may("trainer")
 def index():
     """Show what waits at the trainer's worksites."""
     with reading() as db:
         mine = people.worksites(db, g.person.id)
-        day = standing.today(db, g.person, now(), access.settings().zone)
-        items = days.waiting(db, mine, day)
-    lines = [(SHAPES.get(one.kind, "soon"), *_said(one), one.on) for one in items]
-    return render_template("trainer/today.html", lines=lines)
+        home = standing.home_worksite(db, g.person)
+        zone = ZoneInfo(home.time_zone) if home else access.settings().zone
+        items = days.waiting(db, mine, now().astimezone(zone).date(), zone, g.person)
+    number, pages = _page(len(items))
+    lines = [_line(one) for one in items[(number - 1) * PAGE : number * PAGE]]
+    return render_template(
+        "trainer/today.html", lines=lines, total=len(items), number=number, pages=pages
+    )
 
 
 @bp.get("/grid")
@@ -37,54 +57,75 @@ def grid():
     choices = surroundings.worksite_choices("coordinator" not in g.roles)
     asked = request.args.get("worksite", type=int)
     chosen = asked if asked in dict(choices) else next(iter(dict(choices)), None)
-    sort, first = request.args.get("sort", ""), max(1, request.args.get("page", 1, type=int))
+    sort = request.args.get("sort", "")
     with reading() as db:
         day = standing.today(db, g.person, now(), access.settings().zone)
         rows = days.grid(db, chosen, day, sort) if chosen else []
+    number, pages = _page(len(rows))
     return render_template(
         "trainer/grid.html",
-        rows=rows[(first - 1) * PAGE : first * PAGE],
+        rows=rows[(number - 1) * PAGE : number * PAGE],
         total=len(rows),
         lessons=[(one.slug, one.title(current())) for one in lessons.load().all],
         choices=choices,
         chosen=chosen,
-        sort=sort,
-        number=first,
-        pages=max(1, -(-len(rows) // PAGE)),
+        sort=sort if sort in {"done", *(one.slug for one in lessons.load().all)} else "",
+        number=number,
+        pages=pages,
     )
 
 
-def _said(one: days.Item) -> tuple[str, str]:
-    """Return what a line says, and where it is dealt with."""
+def _page(total: int) -> tuple[int, int]:
+    """Return which page of a list is asked for, and how many there are; none lies beyond them."""
+    pages = max(1, -(-total // PAGE))
+    return min(max(1, request.args.get("page", 1, type=int)), pages), pages
+
+
+def _line(one: days.Item) -> Line:
+    shape = SHAPES.get(one.kind, "soon")
     if one.kind == "inadequate":
         worn = respirator_classes.get(one.about).name(current())
         text = ngettext(
-            "%(place)s: not enough for a task there: %(worn)s. %(num)s person wears one like it.",
-            "%(place)s: not enough for a task there: %(worn)s. %(num)s people wear one like it.",
-            one.count, place=one.worksite.name, worn=worn,
+            "not enough for a task there: %(worn)s. %(num)s person wears one like it",
+            "not enough for a task there: %(worn)s. %(num)s people wear one like it",
+            one.count, worn=worn,
         )  # fmt: skip
-        return text, f"/sites/{one.worksite.id}"
-    if one.kind in ("need", "question"):
-        return f"{one.person.name}: {_about(one)}", "/questions"
-    at = "#refreshers" if one.kind in ("faded", "watch") else ""
-    return f"{one.person.name}: {_about(one)}", f"/people/{one.person.number}{at}"
+        return Line(shape, one.worksite.name, text, f"/sites/{one.worksite.id}", one.on)
+    return Line(
+        shape, one.person.name, _about(one), _where(one), one.on, ahead=one.kind == "soon"
+    )
+
+
+def _where(one: days.Item) -> str:
+    """Return where an item is dealt with."""
+    match one.kind:
+        case "question":
+            return f"/questions/{one.number}"
+        case "need":
+            return "/questions#told"
+        case "faded" | "watch":
+            return f"/people/{one.person.number}#refreshers"
+    return f"/people/{one.person.number}"
 
 
 def _about(one: days.Item) -> str:
+    steps = one.about not in ("lessons", "cause")
     match one.kind:
         case "need":
-            return {
-                "fit": gettext("says that the fit has changed"),
-                "leak": gettext("says that it leaks"),
-            }.get(one.about, gettext("wants to talk to the health professional"))
+            return tagging.told(one.about)
         case "question":
-            return gettext("asks a question")
+            lesson = lessons.load().get(one.about)
+            if lesson is None:
+                return gettext("asks a question")
+            return gettext("asks a question: %(lesson)s", lesson=lesson.title(current()))
+        case "overdue" if steps:
+            return gettext("past its date: %(step)s", step=tagging.name(one.about))
         case "overdue":
             return ngettext("%(num)s lesson is overdue", "%(num)s lessons are overdue", one.count)
-        case "soon" if one.about in ("lessons", "cause"):
-            return ngettext("%(num)s lesson falls due", "%(num)s lessons fall due", one.count)
+        case "soon" if steps:
+            return gettext("falls due: %(step)s", step=tagging.name(one.about))
         case "soon":
-            return gettext("%(step)s falls due", step=tagging.name(one.about))
+            return ngettext("%(num)s lesson falls due", "%(num)s lessons fall due", one.count)
         case "failed":
             title = lessons.load().get(one.about)
             return gettext("two failed sittings, %(lesson)s: talk first",
