@@ -96,6 +96,16 @@ def draft(ready: Served) -> str:
         return site_lessons.drafts(db, 1)["en"].text
 
 
+def saved(ready: Served, page: Page, end: str) -> None:
+    """Wait until the draft ends so, and the page says that it is saved."""
+    for _ in range(60):
+        if draft(ready).endswith(end):
+            break
+        page.wait_for_timeout(250)
+    assert draft(ready).endswith(end)
+    expect(page.locator(STATE)).to_contain_text("Saved")
+
+
 @pytest.mark.parametrize("size", ["phone", "desktop"])
 def test_it_saves_by_itself_and_shows_what_the_reader_will_see(ready: Served, size: str):
     odell = phone(ready, "2")
@@ -107,10 +117,8 @@ def test_it_saves_by_itself_and_shows_what_the_reader_will_see(ready: Served, si
     expect(page.locator(STATE)).to_contain_text("Saved")
     page.locator(".inserts summary").click()
     page.locator("[data-insert='[[site emergency]]']").click()
-    expect(page.locator(STATE)).to_contain_text("Saving")
-    expect(page.locator(STATE)).to_contain_text("Saved")
+    saved(ready, page, "The fan is **loud**.\n\n[[site emergency]]\n\n")
     odell.look(f"inserted-{size}")
-    assert draft(ready).rstrip().endswith("The fan is **loud**.\n\n[[site emergency]]")
 
 
 def test_what_is_typed_last_is_saved_as_the_page_is_left(ready: Served):
@@ -118,7 +126,9 @@ def test_what_is_typed_last_is_saved_as_the_page_is_left(ready: Served):
     page = editor(odell)
     add(page, "Typed last.")
     odell.open("/sites")
-    odell.page.wait_for_timeout(500)
+    for _ in range(20):
+        if not draft(ready).endswith("Typed last."):
+            page.wait_for_timeout(250)
     assert draft(ready).endswith("Typed last.")
 
 
@@ -135,8 +145,7 @@ def test_without_an_answer_the_text_stays_in_the_page_and_nowhere_else(ready: Se
     assert "Nobody" not in stored
     ready.faults.clear()  # the browser says that it had no answer
     page.unroute("**/write/en")
-    expect(page.locator(STATE)).to_contain_text("Saved", timeout=15_000)
-    assert draft(ready).endswith("Nobody answers.")
+    saved(ready, page, "Nobody answers.")
 
 
 def test_signed_out_in_between_the_text_stays_and_is_saved_after_signing_in(ready: Served):
@@ -145,7 +154,7 @@ def test_signed_out_in_between_the_text_stays_and_is_saved_after_signing_in(read
     other = page.context.new_page()
     other.goto(f"{ready.base}/sites")
     with other.expect_event("load"):
-        other.locator("form[action='/sign-out'] button").click()
+        other.locator("header form[action='/sign-out'] button").click()
     add(page, "After the end.")
     expect(page.locator(STATE)).to_contain_text("signed out")
     assert "After the end." in page.locator("#text").input_value()
@@ -154,8 +163,7 @@ def test_signed_out_in_between_the_text_stays_and_is_saved_after_signing_in(read
     other.fill("#pin", "271828")
     with other.expect_event("load"):
         other.locator("main form button").click()
-    expect(page.locator(STATE)).to_contain_text("Saved", timeout=15_000)
-    assert draft(ready).endswith("After the end.")
+    saved(ready, page, "After the end.")
 
 
 def test_two_who_write_at_once_are_told_and_nothing_is_overwritten(ready: Served):
@@ -164,9 +172,7 @@ def test_two_who_write_at_once_are_told_and_nothing_is_overwritten(ready: Served
     vane.open(mine.url.removeprefix(ready.base))
     theirs = vane.page
     add(mine, "By Odell.")
-    expect(mine.locator(STATE)).to_contain_text("Saved")
-    expect(mine.locator(STATE)).not_to_contain_text("Saving")
-    mine.wait_for_timeout(2500)
+    saved(ready, mine, "By Odell.")
     add(theirs, "By Vane.")
     expect(theirs.locator(STATE)).to_contain_text("Ravi Odell saved this text")
     vane.look("told")
@@ -191,7 +197,7 @@ def test_nothing_of_a_hostile_text_runs(ready: Served):
         "document.addEventListener('securitypolicyviolation', (e) => window.broke = e.blockedURI)"
     )
     page.fill("#text", HOSTILE)
-    expect(page.locator("#preview .must")).to_have_count(2)
+    expect(page.locator("#preview .must")).to_have_count(1)
     look_harmless(page, ".preview")
     with page.expect_event("load"):
         page.locator("form[data-writing] .button").click()
