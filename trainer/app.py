@@ -12,15 +12,19 @@ from trainer.web import (
     access,
     asking,
     coordinator,
+    crew,
     drilling,
     errors,
     hard_spots,
     headers,
     language,
+    paper,
     people,
+    practices,
     sign_in,
     site,
     surroundings,
+    talks,
     today,
     trainer,
     worker,
@@ -28,8 +32,8 @@ from trainer.web import (
 )
 
 PARTS = (
-    sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, hard_spots,
-    coordinator,
+    sign_in, worker, asking, drilling, worksheet, people, today, trainer, crew, talks,
+    practices, paper, site, hard_spots, coordinator,
 )  # fmt: skip
 
 

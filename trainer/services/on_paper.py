@@ -55,6 +55,8 @@ def draw(
     if language not in LANGUAGES:
         raise Refusal("Choose one of these.")
     _may_handle(db, by.person, person)
+    if sitting.needs_talk(db, person, lesson.slug):
+        raise Refusal("Two sittings did not pass. Talk with this person first.")
     there = _open_paper(db, person, lesson.slug)
     if there and _passed_since(db, there.sitting):
         withdraw(db, by, there)
@@ -65,19 +67,19 @@ def draw(
         raise Refusal(
             "A paper in the other language is open for this person. Withdraw it first."
         )
-    if sitting.needs_talk(db, person, lesson.slug):
-        raise Refusal("Two sittings did not pass. Talk with this person first.")
     return there
 
 
 def by_code(db: Session, trainer: Person, typed: str) -> Paper | None:
-    """Return the paper of a code, as it was typed, if the trainer may handle it."""
+    """Return the paper of a code as typed, if the trainer may handle it; nobody gets their own."""
     code = "".join(letter for letter in typed.upper() if letter.isalnum())
     paper = db.exec(select(PaperSitting).where(PaperSitting.code == code)).first()
     if paper is None:
         return None
     there = db.get(Sitting, paper.sitting_id)
     found = Paper(paper, there, db.get(Person, there.person_id))
+    if found.person.id == trainer.id:
+        return None
     return found if people.share_a_worksite(db, trainer.id, found.person.id) else None
 
 
@@ -149,6 +151,9 @@ def withdraw(db: Session, by: Scribe, paper: Paper) -> None:
 def _new(
     db: Session, by: Scribe, person: Person, lesson: lessons.Lesson, language: str
 ) -> Paper:
+    may, _ = sitting.way_in(db, person, lesson, by.now)
+    if not may:
+        raise Refusal("This person was at no talk about this lesson and has not read all of it.")
     drawn = sitting.draw_new(db, person, lesson, by.now, on_paper=True)
     paper = PaperSitting(
         sitting_id=drawn.id, code=_fresh_code(db), language=language, printed_by=by.person.id,

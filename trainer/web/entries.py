@@ -53,18 +53,50 @@ def _line(entry: Entry, said: dict) -> Line:
 def _lesson(said: dict) -> tuple[str, str, str, str]:
     lesson = lessons.load().get(said["lesson"])
     title = lesson.title(language.current()) if lesson else said["title"]
-    text = gettext(
-        "Sitting %(n)s: %(right)s of %(asked)s right, must-know %(must)s of %(musts)s. "
-        "Taught in %(tongue)s. %(why)s.",
+    result = gettext(
+        "Sitting %(n)s: %(right)s of %(asked)s right, must-know %(must)s of %(musts)s.",
         n=said["sittings"],
         right=said["right"],
         asked=said["asked"],
         must=said["must_right"],
         musts=said["must_asked"],
-        tongue={"en": gettext("English"), "es": gettext("Spanish")}[said["language"]],
-        why=reason(said["reason"]),
     )
+    tongue = _tongue(said["language"])
+    if "taught" in said:
+        how = [_taught(said["taught"]), gettext("Questions in %(tongue)s.", tongue=tongue)]
+    else:
+        how = [gettext("Taught in %(tongue)s.", tongue=tongue)]
+    if said.get("on_paper"):
+        how.append(gettext("Written on paper, entered by %(who)s.", who=_who(said["entered_by"])))
+    text = " ".join([result, *how, f"{reason(said['reason'])}."])
     return gettext("Passed"), "done", gettext("Lesson: %(title)s", title=title), text
+
+
+def _taught(taught: dict) -> str:
+    """Return who taught a lesson in a room, when, for how long, in which language."""
+    values = {
+        "day": format_date(date.fromisoformat(taught["on"]), "d MMM yyyy"),
+        "who": _who(taught["by"]),
+        "tongue": _tongue(taught["language"]),
+        "minutes": taught["minutes"],
+    }
+    if taught["mode"] == "read aloud":
+        return gettext(
+            "Read aloud on %(day)s in %(tongue)s, %(minutes)s min, by %(who)s.", **values
+        )
+    return gettext(
+        "Taught in person on %(day)s in %(tongue)s, %(minutes)s min, by %(who)s.", **values
+    )
+
+
+def _who(named: dict) -> str:
+    """Return a trainer as the record names one: number, name, qualification."""
+    words = f"{named['name']} ({named['number']})"
+    return f"{words}, {named['qualification']}" if named["qualification"] else words
+
+
+def _tongue(code: str) -> str:
+    return {"en": gettext("English"), "es": gettext("Spanish")}[code]
 
 
 def _practice(said: dict) -> tuple[str, str, str, str]:

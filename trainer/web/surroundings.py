@@ -96,6 +96,7 @@ def _ways() -> list[tuple[str, str, bool]]:
         ("trainer", "/today", gettext("Today")),
         ("trainer", "/people", gettext("My people")),
         ("trainer", "/assign", gettext("Assign")),
+        ("trainer", "/crew", gettext("Crew")),
         ("trainer", "/sites", gettext("Air and respirators")),
         ("trainer coordinator", "/questions", gettext("Questions")),
         ("trainer", "/codes", gettext("Codes")),
