@@ -19,6 +19,9 @@ from trainer.web.language import current
 
 bp = Blueprint("paper", __name__)
 
+OWN = "own"
+"""Stands for the language of each person."""
+
 LETTERS = "ABCDEFGHIJKL"
 
 
@@ -34,15 +37,14 @@ def index():
 def draw():
     """Draw a sitting for each person ticked, and show the sheets; who cannot have one is named."""
     lesson = lessons.load().get(request.form.get("lesson", "")) or abort(404)
-    tongue = request.form.get("tongue", "")
+    tongue = request.form.get("tongue", OWN)
     codes, faults = [], []
     for number in dict.fromkeys(request.form.getlist("person")):
         try:
             with writing() as db:
                 person = access.their(db, number)
-                drawn = on_paper.draw(
-                    db, access.scribe(), person, lesson, tongue or person.language
-                )
+                speaks = person.language if tongue == OWN else tongue
+                drawn = on_paper.draw(db, access.scribe(), person, lesson, speaks)
                 codes.append(drawn.code)
         except Refusal as refusal:
             faults.append(f"{person.name}: {say(refusal)}")
