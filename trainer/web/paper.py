@@ -4,7 +4,7 @@ from datetime import date
 from urllib.parse import urlencode
 
 from flask import Blueprint, abort, flash, g, redirect, render_template, request
-from flask_babel import force_locale, gettext
+from flask_babel import gettext
 from markupsafe import Markup
 
 from trainer import lessons
@@ -15,7 +15,7 @@ from trainer.store import people
 from trainer.web import access, htmx, items, surroundings
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
-from trainer.web.language import current
+from trainer.web.language import current, speaking
 
 bp = Blueprint("paper", __name__)
 
@@ -225,7 +225,7 @@ def _review_page(there: Paper, shown: list[sitting.Shown], fault: str = ""):
 
 def _sheet(there: Paper, shown: list[sitting.Shown]) -> Markup:
     """Return one sheet in the language of its paper, whoever prints it."""
-    with force_locale(there.paper.language):
+    with speaking(there.paper.language):
         sheet = render_template(
             "crew/_sheet.html", sheet=there, title=_title(there), items=shown,
             tongue=there.paper.language, letters=LETTERS,
