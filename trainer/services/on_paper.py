@@ -18,7 +18,15 @@ from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
 from trainer.services.signing_in import CODE_ALPHABET
 from trainer.store import people
-from trainer.store.tables import Membership, PaperSitting, Person, Sitting
+from trainer.store.tables import (
+    LessonPlace,
+    Membership,
+    PaperSitting,
+    Person,
+    Sitting,
+    TalkLesson,
+    TalkPerson,
+)
 
 CODE_LETTERS = 6
 
@@ -99,6 +107,22 @@ def open_at(db: Session, worksite_ids: Sequence[int]) -> list[Paper]:
         .order_by(Person.search_key, Sitting.id)
     )
     return [Paper(*row) for row in db.exec(query)]
+
+
+def who_may(
+    db: Session, trainer: Person, worksite_id: int, lesson: lessons.Lesson, now: datetime
+) -> tuple[list[Person], list[Person]]:
+    """Return who at a worksite may have a paper of a lesson, and who not yet; the trainer aside."""
+    there = [one for one in people.at_worksite(db, worksite_id) if one.id != trainer.id]
+    # Whoever never opened the lesson and was at no talk about it is not looked at one by one.
+    taught = select(TalkLesson.talk_id).where(TalkLesson.lesson == lesson.slug)
+    near = set(db.exec(select(LessonPlace.person_id).where(LessonPlace.lesson == lesson.slug)))
+    near |= set(db.exec(select(TalkPerson.person_id).where(TalkPerson.talk_id.in_(taught))))
+    may = {
+        one.id for one in there
+        if one.id in near and sitting.way_in(db, one, lesson, now)[0]
+    }  # fmt: skip
+    return [one for one in there if one.id in may], [one for one in there if one.id not in may]
 
 
 def answer(

@@ -11,7 +11,6 @@ from trainer import lessons
 from trainer.services import on_paper, sitting, standing
 from trainer.services.on_paper import Paper
 from trainer.services.refusal import Refusal
-from trainer.store import people
 from trainer.web import access, htmx, items, surroundings
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
@@ -173,11 +172,9 @@ def _page(fault: str = ""):
     slug = request.values.get("lesson", "")
     lesson = lessons.load().get(slug) or lessons.load().all[0]
     with reading() as db:
-        there = people.at_worksite(db, chosen) if chosen else []
-        rows = [
-            (one, sitting.way_in(db, one, lesson, now())[0]) for one in there
-            if one.id != g.person.id
-        ]  # fmt: skip
+        ready, rest = (
+            on_paper.who_may(db, g.person, chosen, lesson, now()) if chosen else ([], [])
+        )
         waiting = on_paper.open_at(db, [chosen]) if chosen else []
     return render_template(
         "crew/paper.html",
@@ -185,8 +182,8 @@ def _page(fault: str = ""):
         chosen=chosen,
         lessons=[(one.slug, one.title(current())) for one in lessons.load().all],
         lesson=lesson,
-        ready=[one for one, may_sit in rows if may_sit],
-        rest=[one for one, may_sit in rows if not may_sit],
+        ready=ready,
+        rest=rest,
         ticked=request.form.getlist("person"),
         waiting=[(one, _title(one)) for one in waiting if one.person.id != g.person.id],
         fault=fault,
