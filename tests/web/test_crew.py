@@ -76,7 +76,11 @@ def test_every_section_is_shown_one_after_the_other_and_nothing_is_recorded(
     before = rows(works)
     tomas.get(f"/crew/teach?lesson={SLUG}&tongue={tongue}", follow_redirects=True)
     for part in lessons.load().get(SLUG).sections:
-        assert part.title(tongue) in tomas.soup.select_one("main").text
+        wall = tomas.soup.select_one(".wall")
+        assert wall["lang"] == tongue
+        assert part.title(tongue) in wall.text
+        # The trainer reads English; the crew, what was chosen for it.
+        assert {"en": "Section", "es": "Sección"}[tongue] in wall.select_one(".ladder").text
         onward = tomas.soup.select_one("a[rel=next]")
         if onward:
             tomas.get(onward["href"])

@@ -6,12 +6,13 @@ Nothing is recorded by looking. What was taught is recorded as a talk, in `web/t
 import secrets
 
 from flask import Blueprint, abort, render_template, request, url_for
+from markupsafe import Markup
 
 from trainer import bank, lessons
 from trainer.config import LANGUAGES
 from trainer.web.access import may
 from trainer.web.htmx import go
-from trainer.web.language import current
+from trainer.web.language import current, speaking
 
 bp = Blueprint("crew", __name__)
 
@@ -47,8 +48,9 @@ def wall(slug: str, tongue: str, section: str):
     lesson, at = _at(slug, tongue, section)
     part = lesson.sections[at]
     last = at + 1 == len(lesson.sections)
-    return render_template(
-        "crew/section.html",
+    return _on_the_wall(
+        part.title(tongue),
+        "crew/_section.html",
         lesson=lesson,
         section=part,
         tongue=tongue,
@@ -78,8 +80,9 @@ def problem(slug: str, tongue: str, section: str, exercise: str):
     def here(count: int) -> str:
         return _problem_address(lesson, tongue, section, exercise, seed, count)
 
-    return render_template(
-        "crew/problem.html",
+    return _on_the_wall(
+        lesson.title(tongue),
+        "crew/_together.html",
         lesson=lesson,
         tongue=tongue,
         problem=drawn,
@@ -91,6 +94,13 @@ def problem(slug: str, tongue: str, section: str, exercise: str):
         onward="" if last else _section_address(lesson, tongue, at + 1),
         back=_section_address(lesson, tongue, at),
     )
+
+
+def _on_the_wall(title: str, template: str, **values: object) -> str:
+    """Return a page for the wall; what the crew reads is in their language, not the trainer's."""
+    with speaking(values["tongue"]):
+        shown = Markup(render_template(template, **values))  # noqa: S704
+    return render_template("crew/wall.html", title=title, shown=shown)
 
 
 def _at(slug: str, tongue: str, section: str) -> tuple[lessons.Lesson, int]:
