@@ -153,6 +153,7 @@ def test_a_talk_sent_twice_is_one_and_opens_the_questions(browser, works):
         ({"day": "yesterday"}, "Give the day of the talk"),
         ({"began": "one o'clock"}, "Give times as hours and minutes"),
         ({"ended": "", "minutes": "some"}, "whole number"),
+        ({"ended": "", "minutes": "9" * 5000}, "whole number"),
         ({"ended": ""}, "or the minutes"),
         ({"worksite": "2"}, "one of your worksites"),
         ({"deed": "'; drop"}, "Open the page again"),
@@ -273,8 +274,10 @@ def test_the_trainers_own_is_not_on_the_list_and_cannot_be_picked(browser, works
 def test_another_trainers_practices_are_not_shown(browser, works):
     number = practices(works)["Lee"].id
     wren = browser("Wren")
-    for path in (f"/crew/practices/{number}", "/crew/practices/0", "/crew/practices/x"):
-        assert wren.get(path).status_code == 404
+    for asked in (number, "0", "x", "", "9" * 5000, "-".join(map(str, range(20)))):
+        assert wren.get(f"/crew/practices/{asked}").status_code == 404
+    wren.get("/crew/practices")
+    assert wren.post("/crew/practices", worn=["9" * 5000]).status_code == 422
 
 
 # Paper

@@ -18,6 +18,8 @@ from trainer.web.language import current
 bp = Blueprint("practices", __name__)
 
 ALL = "all"
+LONGEST_NUMBER = 18
+"""Digits of the longest number that the database can hold."""
 
 
 @bp.get("/crew/practices")
@@ -33,7 +35,7 @@ def begin():
     """Begin the practices of those picked, or go on with those that are open."""
     try:
         with writing() as db:
-            picked = [int(one) for one in request.form.getlist("worn") if one.isdecimal()]
+            picked = request.form.getlist("worn", type=int)
             begun = observing.begin_several(db, access.scribe(), picked)
     except Refusal as refusal:
         return _list_page(fault=say(refusal)), 422
@@ -171,7 +173,8 @@ def _marks_of(number: int) -> dict[str, str]:
 def _numbers(text: str) -> list[int]:
     """Return the numbers of the practices that an address names, such as 3-4-7; else 404."""
     parts = text.split("-")
-    if len(parts) > observing.AT_ONCE or not all(part.isdecimal() for part in parts):
+    whole = all(part.isdecimal() and len(part) <= LONGEST_NUMBER for part in parts)
+    if len(parts) > observing.AT_ONCE or not whole:
         abort(404)
     return list(dict.fromkeys(map(int, parts)))
 

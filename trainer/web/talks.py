@@ -148,6 +148,7 @@ def _moment(text: str) -> time | None:
 
 
 def _minutes(text: str) -> int | None:
-    if text.strip() and not text.strip().isdecimal():
+    typed = text.strip()
+    if typed and not (typed.isdecimal() and len(typed) < 5):
         raise Refusal("Give the minutes as a whole number, such as 45.")
-    return int(text) if text.strip() else None
+    return int(typed) if typed else None
