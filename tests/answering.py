@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from tests.conftest import ZONE, right_answer, wrong_answer
 from trainer import bank, lessons
-from trainer.services import joining, learning, sitting
+from trainer.services import curriculum, joining, learning, sitting
 from trainer.services.recording import Scribe
 from trainer.store.tables import Person, Sitting
 
@@ -49,7 +49,7 @@ def sit(
         Sitting(
             person_id=person.id, lesson=lesson, ordinal=len(earlier) + 1,
             seed=learning.seed(person, lesson, len(earlier)), started_at=at,
-            lesson_version=sitting.content_version(of) if of else "refresher",
+            lesson_version=curriculum.content_version(of) if of else "refresher",
         ),
         [found.questions[slug] for slug in asked],
         [found.exercises[slug] for slug in exercises],

@@ -13,18 +13,22 @@ from trainer.web import (
     asking,
     authoring,
     coordinator,
+    crew,
     drilling,
     errors,
     hard_spots,
     headers,
     language,
+    paper,
     people,
     pictures,
+    practices,
     sign_in,
     site,
     site_questions,
     sizes,
     surroundings,
+    talks,
     today,
     trainer,
     worker,
@@ -32,8 +36,8 @@ from trainer.web import (
 )
 
 PARTS = (
-    sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, authoring,
-    site_questions, pictures, hard_spots, coordinator,
+    sign_in, worker, asking, drilling, worksheet, people, today, trainer, crew, talks, practices,
+    paper, site, authoring, site_questions, pictures, hard_spots, coordinator,
 )  # fmt: skip
 
 

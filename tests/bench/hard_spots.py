@@ -18,7 +18,7 @@ from sqlmodel import Session
 
 from trainer import bank, config, lessons
 from trainer.app import create_app
-from trainer.services import hard_spots, joining, signing_in, sitting
+from trainer.services import curriculum, hard_spots, joining, signing_in, sitting
 from trainer.services.hard_spots import Scope
 from trainer.store.engine import Store
 from trainer.store.tables import LessonAnswer, Sitting, SittingItem
@@ -41,7 +41,7 @@ def drawn(db: Session, lesson: lessons.Lesson, person: int, now: datetime) -> li
     """Return the items of a real sitting of a lesson, which is then thrown away."""
     there = Sitting(
         person_id=person, lesson=lesson.slug, ordinal=1, seed=person, started_at=now,
-        lesson_version=sitting.content_version(lesson),
+        lesson_version=curriculum.content_version(lesson),
     )  # fmt: skip
     items = [one.item for one in _opened(db, there)]
     for item in items:
@@ -100,7 +100,7 @@ def fill(store: Store, now: datetime) -> int:
             at = now - timedelta(minutes=lots.randrange(500_000))
             sat.append({"id": number, "person_id": person, "lesson": lesson.slug,
                         "ordinal": ordinal, "seed": 1, "started_at": at, "closed_at": at,
-                        "lesson_version": sitting.content_version(lesson), "passed": True})
+                        "lesson_version": curriculum.content_version(lesson), "passed": True})
             form = lots.choice(forms[lesson.slug])
             items += [given(lots, one) | {"sitting_id": number} for one in form]
         db.execute(insert(Sitting), sat)

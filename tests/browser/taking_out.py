@@ -9,7 +9,7 @@ from sqlmodel import select
 from tests.browser import job
 from tests.browser.conftest import Served, Window
 from trainer import lessons
-from trainer.services import sitting
+from trainer.services import curriculum, sitting
 from trainer.store import record
 from trainer.store.tables import Entry, Sitting
 
@@ -83,7 +83,7 @@ def check_marks(served: Served, table: polars.DataFrame) -> None:
     with served.store.reading() as db:
         passed = list(db.exec(select(Sitting).where(Sitting.passed.is_(True)).order_by(Sitting.id)))
         asked = [[one.item.must_know for one in sitting.shown(db, row)] for row in passed]
-    versions = {one.slug: sitting.content_version(one) for one in LESSONS}
+    versions = {one.slug: curriculum.content_version(one) for one in LESSONS}
     course = [lesson.slug for lesson in lessons.load().all]
     whole = "; ".join(f"{slug} {versions[slug]}" for slug in course)
     must = [sum(one) for one in asked]

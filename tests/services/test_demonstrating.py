@@ -151,6 +151,14 @@ def test_the_record_holds_and_runs_forward_in_time(db: Session, day: str) -> Non
     assert moments[-1] < record.moment(DAYS[day])
 
 
+def test_a_talk_was_given_and_used(db: Session) -> None:
+    said = [record.body(one) for one in db.exec(select(Entry).where(Entry.kind == "lesson"))]
+    taught = [one for one in said if one["mode"] == "taught in person"]
+    assert taught
+    assert {one["taught"]["by"]["qualification"] != "" for one in taught} == {True}
+    assert len(taught) < len(said)
+
+
 def test_nobody_signed_their_own_practice(db: Session) -> None:
     signed = db.exec(select(Entry).where(Entry.kind == "practice")).all()
     assert signed

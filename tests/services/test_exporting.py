@@ -7,9 +7,10 @@ from datetime import date, timedelta
 import polars
 import pytest
 
-from tests.conftest import Works, pass_lesson
-from trainer.services import exporting, joining, recording
-from trainer.store.tables import Person
+from tests.conftest import Works, pass_lesson, right_answer
+from trainer import lessons
+from trainer.services import exporting, joining, recording, sitting, teaching
+from trainer.store.tables import Person, Worksite
 
 # Issue 2, "Coordinator", in the order named there.
 IN_ORDER = (
@@ -107,3 +108,28 @@ def test_a_period_and_a_worksite_choose_the_rows(works):
     assert numbers(day, day, worksite="Joinery") == ["00500"]
     assert numbers(tomorrow, tomorrow) == []
     assert numbers(day, day, worksite="Join") == []
+
+
+@pytest.mark.parametrize("on_paper", [False, True])
+def test_a_lesson_taught_in_a_room_says_so_and_by_whom(works, on_paper):
+    lesson = lessons.load().get("protection-factors")
+    day = works.today - timedelta(days=1)
+    with works.store.writing() as db:
+        lee, by = db.get(Person, works.people["Lee"].id), works.scribe("Tomas")
+        teaching.give(
+            db, by, db.get(Worksite, works.worksites["Laminating Loft"].id), once="talk", day=day,
+            began=None, minutes=45, language="en", mode="taught in person", slugs=[lesson.slug],
+            numbers=[lee.number],
+        )  # fmt: skip
+        there = sitting.draw_new(db, lee, lesson, works.now, on_paper=on_paper)
+        for one in sitting.shown(db, there):
+            sitting.answer(db, there, one.item.position, right_answer(one), works.now)
+        scribe = by if on_paper else works.scribe("Lee")
+        sitting.close(db, scribe, there, "en", 80, works.today if on_paper else None)
+    row = polars.read_csv(taken_out(works).encode(), infer_schema=False).row(0, named=True)
+    paper = "; sitting on paper" if on_paper else ""
+    assert row["mode"] == f"taught in person on {day.isoformat()}{paper}"
+    assert row["trainer"] == "Tomas (00002)"
+    assert row["trainer qualification"] == "Industrial hygiene technician"
+    assert row["practice watched by"] in ("", None)
+    assert row["recorded by"] == ("00002" if on_paper else "00417")

@@ -4,6 +4,7 @@ The table is typed here and not read from the program: a route without a row fai
 """
 
 import re
+from datetime import timedelta
 from urllib.parse import urljoin, urlsplit
 
 import pytest
@@ -20,9 +21,11 @@ from trainer.services import (
     describing,
     learning,
     observing,
+    on_paper,
     pictures,
     site_questions,
     sitting,
+    teaching,
 )
 from trainer.store import people
 from trainer.store.tables import SiteDraftAside, SiteLesson, Worksite
@@ -98,6 +101,27 @@ TABLE = (
     ("GET", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
     ("POST", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
     ("POST", "/assignments/<int:number>/withdraw", "trainer", SEES_LEE, {}),
+    ("GET", "/crew", "trainer", "", {}),
+    ("GET", "/crew/teach", "trainer", "", {"lesson": "protection-factors", "tongue": "en"}),
+    ("GET", "/crew/lessons/<slug>/<tongue>/<section>", "trainer", "", {}),
+    ("GET", "/crew/lessons/<slug>/<tongue>/<section>/<exercise>", "trainer", "", {"seed": "7"}),
+    ("GET", "/crew/talks", "trainer", "", {}),
+    ("POST", "/crew/talks", "trainer", "", {}),
+    ("POST", "/crew/talks/<int:number>/back", "trainer", WATCHES_LEE, {}),
+    ("GET", "/crew/practices", "trainer", "", {}),
+    ("POST", "/crew/practices", "trainer", "", {}),
+    ("GET", "/crew/practices/<numbers>", "trainer", WATCHES_LEE, {}),
+    ("POST", "/crew/practices/<numbers>", "trainer", WATCHES_LEE, {}),
+    ("GET", "/crew/paper", "trainer", "", {}),
+    ("POST", "/crew/paper", "trainer", SEES_LEE,
+     {"person": "00417", "lesson": "protection-factors"}),
+    ("GET", "/crew/paper/print", "trainer", SEES_LEE, {"code": "LEESPR"}),
+    ("GET", "/crew/paper/enter", "trainer", "", {"code": "LEESPR"}),
+    ("GET", "/crew/paper/<code>/<int:position>", "trainer", SEES_LEE, {}),
+    ("POST", "/crew/paper/<code>/<int:position>", "trainer", SEES_LEE, {"answer": "0"}),
+    ("GET", "/crew/paper/<code>/review", "trainer", SEES_LEE, {}),
+    ("POST", "/crew/paper/<code>/close", "trainer", SEES_LEE, {}),
+    ("POST", "/crew/paper/<code>/withdraw", "trainer", SEES_LEE, {}),
     ("GET", "/today", "trainer", "", {}),
     ("GET", "/grid", STAFF, "", {}),
     ("GET", "/sites", STAFF, "", {}),
@@ -216,9 +240,21 @@ def places(works: Works) -> dict[str, str]:
         given = assigning.assign(
             db, works.scribe("Tomas"), lee, [lesson.slug], works.today, "knowledge-or-use"
         )
+        talk = teaching.give(
+            db, works.scribe("Tomas"), site, once="talk", day=works.today - timedelta(days=1),
+            began=None, minutes=45, language="en", mode="read aloud", slugs=[lesson.slug],
+            numbers=[lee.number],
+        )
+        paper = on_paper.draw(db, works.scribe("Tomas"), lee, lesson, "en")
+        paper.paper.code = "LEESPR"
+        db.add(paper.paper)
     return {
         "/sittings/<int:number>": f"/sittings/{sat.id}",
         "/practice/<int:number>": f"/practice/{seen.id}",
+        "/crew/talks/<int:number>": f"/crew/talks/{talk.id}",
+        "<numbers>": str(seen.id),
+        "<code>": "LEE-SPR",
+        "<tongue>": "es",
         "/assignments/<int:number>": f"/assignments/{given[0].id}",
         "/worksites/<int:number>": "/worksites/1",
         "/sites/<int:number>": f"/sites/{site.id}",

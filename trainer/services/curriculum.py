@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import lru_cache
 
 from sqlmodel import Session
@@ -136,6 +137,28 @@ def texts_of(version: SiteLessonVersion) -> dict[str, written.Text]:
 def questions_of(version: SiteLessonVersion) -> list[dict]:
     """Return the questions of a version as they were written."""
     return json.loads(version.content)["questions"]
+
+
+def content_version(lesson: lessons.Lesson, found: bank.Bank | None = None) -> str:
+    """Return the version of what is taught: the lesson's own and its questions'.
+
+    found   where its questions are, which is our bank unless a worksite wrote them
+    """
+    found = found or bank.load()
+    asked = [question.version for question in found.for_lesson(lesson.slug)]
+    drilled = [str(exercise.version) for exercise in found.exercises_for(lesson.slug)]
+    return lessons.combined_version([lesson.version, *asked, *drilled])
+
+
+def keep_taught(db: Session, lesson: lessons.Lesson, now: datetime) -> str:
+    """Keep the text of what is taught, to be shown years later as it was; return its version."""
+    found = asked_about(db, lesson)
+    version = content_version(lesson, found)
+    if db.get(TaughtContent, version) is None:
+        files = json.dumps(lesson.files | found.files_for(lesson.slug), ensure_ascii=False)
+        db.add(TaughtContent(version=version, lesson=lesson.slug, files=files, kept_at=now))
+        db.flush()
+    return version
 
 
 @dataclass(frozen=True)

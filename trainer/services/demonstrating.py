@@ -28,6 +28,7 @@ from trainer.services import (
     recording,
     signing_in,
     sitting,
+    teaching,
 )
 from trainer.services.recording import Scribe
 from trainer.store import people
@@ -43,6 +44,8 @@ PIN = "580291"
 PASSPHRASE = "seven terns on a wet slipway"  # noqa: S105
 CODE_MINUTES = 24 * 60
 PASS_MARK = 80
+TAUGHT, TAUGHT_DAYS_AGO = "practice to come", 7
+"""Whose first lesson was taught in a room, and how many days ago: just before they sat it."""
 CAST = Path(__file__).with_name("demonstrating_cast.csv")
 FIRST_DAY = 450  # days ago; nothing at Tern Quay Works happened before
 COORDINATOR = "00101"
@@ -303,6 +306,7 @@ class _Works:
         for member in cast():
             yield from self._life(member)
         yield _Deed(self.moment(30, 7), self._describe)
+        yield _Deed(self.moment(TAUGHT_DAYS_AGO, 9), self._teach)
         yield from self._questions()
         yield from self._needs()
 
@@ -359,6 +363,27 @@ class _Works:
                 self.db, named[place], emergency="Leave by the marked way.\nMeet at the gate.",
                 storage="Locker room, own bin",
             )  # fmt: skip
+
+    def _teach(self, now: datetime) -> None:
+        """Let the trainer of each worksite teach the first lesson to those who begin there."""
+        named = {one.name: one for one in people.all_worksites(self.db)}
+        for place in named:
+            there = [one for one in cast() if one.story == TAUGHT and place == one.worksites[0]]
+            if not there:
+                continue
+            teaching.give(
+                self.db,
+                self._trainer(there[0], now),
+                named[place],
+                once=f"demo-talk:{place}",
+                day=_day(now),
+                began=time(8, 0),
+                minutes=45,
+                language=there[0].language,
+                mode="taught in person",
+                slugs=[lessons.load().all[0].slug],
+                numbers=[one.number for one in there],
+            )
 
     def _life(self, member: Member) -> Iterator[_Deed]:
         story = STORIES[member.story]
@@ -524,7 +549,8 @@ class _Works:
         # The moment of the deed is that of its end, when the entry is made.
         person = self.person[member.number]
         begun = now - timedelta(minutes=12)
-        self._read(begun - timedelta(minutes=15), member, lesson)
+        if teaching.opening(self.db, person, lesson.slug, begun) is None:
+            self._read(begun - timedelta(minutes=15), member, lesson)
         one = sitting.begin(self.db, person, lesson, begun)
         items = sitting.shown(self.db, one)
         missed = _missed(member, items, how, f"{lesson.slug}:{one.ordinal}")

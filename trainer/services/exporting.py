@@ -76,6 +76,7 @@ def harmless(text: str) -> str:
 
 def _row(entry: Entry, said: dict) -> dict[str, str]:
     watched = said.get("watched_by", {})
+    by = watched or said.get("taught", {}).get("by", {})  # who watched, or who taught in a room
     lessons = said.get("lessons", [])
     return {
         "worker number": entry.person_number,
@@ -85,7 +86,7 @@ def _row(entry: Entry, said: dict) -> dict[str, str]:
         "lesson version": said.get("version", "")
         or "; ".join(f"{one['lesson']} {one['version']}" for one in lessons),
         "language": said.get("language", "") or "; ".join(said.get("languages", [])),
-        "mode": said.get("mode", "") or "; ".join(said.get("modes", [])),
+        "mode": _mode(said),
         "elements covered": "; ".join(said.get("elements", [])),
         "started": said.get("started", ""),
         "completed": said.get("completed", ""),
@@ -96,8 +97,8 @@ def _row(entry: Entry, said: dict) -> dict[str, str]:
         "questions asked": str(said.get("questions_asked", "")),
         "questions answered": str(said.get("questions_answered", "")),
         "practice watched by": watched.get("name", ""),
-        "trainer": f"{watched['name']} ({watched['number']})" if watched else "",
-        "trainer qualification": watched.get("qualification", ""),
+        "trainer": f"{by['name']} ({by['number']})" if by else "",
+        "trainer qualification": by.get("qualification", ""),
         "respirators covered": "; ".join(_respirators(said)),
         "worksite part": _worksite_part(said),
         "reason": said.get("reason", ""),
@@ -113,6 +114,18 @@ def _name(entry: Entry, said: dict) -> str:
     if entry.kind == "training":
         return "training as a whole"
     return "practice" if said.get("passed") else "practice, not yet passed"
+
+
+def _mode(said: dict) -> str:
+    """Return how it was taught: read, heard, taught in person, read aloud; a talk with its day."""
+    if "mode" not in said:
+        return "; ".join(said.get("modes", []))
+    parts = [said["mode"]]
+    if "taught" in said:
+        # Whoever read it all as well was taught in a room none the less.
+        also = [] if said["taught"]["mode"] == said["mode"] else [said["taught"]["mode"]]
+        parts = [f"{'; '.join([*parts, *also])} on {said['taught']['on']}"]
+    return "; ".join([*parts, "sitting on paper"] if said.get("on_paper") else parts)
 
 
 def _share(said: dict, right: str, asked: str) -> str:

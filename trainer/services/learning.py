@@ -81,7 +81,10 @@ def go_on_with(db: Session, person: Person, slugs: Sequence[str]) -> str:
     An open sitting comes before a lesson that is half read, and the newest of each before others.
     """
     sat = select(Sitting.lesson).where(
-        Sitting.person_id == person.id, Sitting.closed_at.is_(None), Sitting.lesson.in_(slugs)
+        Sitting.person_id == person.id,
+        Sitting.closed_at.is_(None),
+        Sitting.on_paper.is_(False),
+        Sitting.lesson.in_(slugs),
     )
     read = select(LessonPlace).where(
         LessonPlace.person_id == person.id, LessonPlace.lesson.in_(slugs)

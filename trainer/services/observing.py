@@ -1,5 +1,9 @@
 """Practice, watched by a trainer act by act and signed."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
 from sqlmodel import Session, select
 
 from trainer.reference import practice_acts, respirator_classes
@@ -7,9 +11,28 @@ from trainer.services import recording
 from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
 from trainer.store import people
-from trainer.store.tables import Entry, Person, Practice, PracticeAct, Respirator
+from trainer.store.tables import (
+    Entry,
+    Membership,
+    Person,
+    Practice,
+    PracticeAct,
+    Respirator,
+    Standing,
+)
 
 SEEN = ("unprompted", "helped", "not_yet")
+AT_ONCE = 12
+"""Practices that one trainer can watch at one go, at most (our own choice, no source)."""
+
+
+@dataclass(frozen=True)
+class Wearer:
+    """Somebody with a respirator whose practice can be watched, and whether it waits."""
+
+    person: Person
+    respirator: Respirator
+    waits: bool  # not passed yet, or due soon
 
 
 def acts_for(respirator: Respirator, short: bool = False) -> list[practice_acts.PracticeAct]:
@@ -53,6 +76,44 @@ def begin(
         db.add(practice)
         db.flush()
     return practice
+
+
+def wearers(db: Session, trainer: Person, worksite_id: int, soon: date) -> list[Wearer]:
+    """Return who wears a respirator at a worksite because they must, by name; the trainer aside.
+
+    soon    a practice that falls due by this day waits as well
+    """
+    query = (
+        select(Standing, Person, Respirator)
+        .join(Person, Person.id == Standing.person_id)
+        .join(Respirator, Respirator.id == Standing.respirator_id)
+        .join(Membership, Membership.person_id == Person.id)
+        .where(
+            Membership.worksite_id == worksite_id,
+            Respirator.use == "required",
+            Respirator.ended_at.is_(None),
+            Person.left_on.is_(None),
+            Person.id != trainer.id,
+        )
+        .order_by(Person.search_key, Respirator.id)
+    )
+    return [
+        Wearer(person, worn, "practice" in where.missing.split() or _is_due(where, soon))
+        for where, person, worn in db.exec(query)
+    ]
+
+
+def begin_several(db: Session, by: Scribe, respirator_ids: Sequence[int]) -> list[Practice]:
+    """Return a practice for each of these respirators, as `begin` does, one after the other.
+
+    Errors: Refusal for none, for too many, for one that is not worn any more, and as in `begin`.
+    """
+    if not 1 <= len(set(respirator_ids)) <= AT_ONCE:
+        raise Refusal("Tick from 1 to %(most)s people.", most=AT_ONCE)
+    found = [db.get(Respirator, number) for number in dict.fromkeys(respirator_ids)]
+    if any(one is None or one.ended_at for one in found):
+        raise Refusal("One of these respirators is not worn any more. Open the page again.")
+    return [begin(db, by, db.get(Person, one.person_id), one) for one in found]
 
 
 def own(db: Session, number: int, trainer: Person) -> Practice | None:
@@ -120,6 +181,12 @@ def sign(db: Session, by: Scribe, practice: Practice) -> Entry | None:
 
 def _marked(db: Session, practice: Practice) -> list[PracticeAct]:
     return list(db.exec(select(PracticeAct).where(PracticeAct.practice_id == practice.id)))
+
+
+def _is_due(where: Standing, soon: date) -> bool:
+    # Training as a whole falls due together with the practice that completed it.
+    kinds = ("practice", "training")
+    return where.next_due is not None and where.next_due <= soon and where.next_due_kind in kinds
 
 
 def _may_watch(db: Session, trainer: Person, person: Person) -> None:

@@ -6,7 +6,7 @@ Every function works inside `writing()`, appends one entry and writes the tag bo
 
 from datetime import date
 
-from sqlmodel import Session
+from sqlmodel import Session, func, select
 
 from trainer.calculations.faults import CalculationFault
 from trainer.calculations.fit import fit_test_passes
@@ -112,13 +112,27 @@ def record_fit_test(
     return _append(db, by, person, once=once, kind="fit-test", on=on, body=body)
 
 
-def record_lesson(db: Session, by: Scribe, person: Person, sitting: Sitting, mode: str) -> Entry:
-    """Record that a lesson was completed by a passed sitting; `by` is the worker's own sitting.
+def record_lesson(
+    db: Session,
+    by: Scribe,
+    person: Person,
+    sitting: Sitting,
+    mode: str,
+    beside: dict[str, object] | None = None,
+) -> Entry:
+    """Record that a lesson was completed by a passed sitting.
 
-    mode    read, heard or taught in person: how the lesson reached the person
+    by      the person, or the trainer who entered what was written on paper
+    mode    read, heard, taught in person or read aloud: how the lesson reached the person
+    beside  who taught it in a room (`taught`); of one on paper `on_paper` and `written_on`
     """
     lesson = curriculum.as_taught(db, sitting.lesson, sitting.lesson_version, sitting.language)
-    on = standing.today(db, person, by.now, by.zone)
+    beside = beside or {}
+    written_on = str(beside.get("written_on", ""))
+    today = standing.today(db, person, by.now, by.zone)
+    on = date.fromisoformat(written_on) if written_on else today
+    if beside.get("on_paper"):
+        beside = beside | {"entered_by": _who(by.person)}
     history = standing.History(db, person)
     reasons = {item.slug: item.reason for item in history.to_do(on)}
     questions_asked, questions_answered = asking.in_round(db, person, sitting)
@@ -135,16 +149,28 @@ def record_lesson(db: Session, by: Scribe, person: Person, sitting: Sitting, mod
         "asked": sitting.asked,
         "must_right": sitting.must_right,
         "must_asked": sitting.must_asked,
-        "sittings": sitting.ordinal,
+        "sittings": _closed_until(db, sitting),
         "questions_asked": questions_asked,
         "questions_answered": questions_answered,
         "reason": reasons.get(sitting.lesson, "other"),
         "worksite_part": lesson.part,
     }
+    body |= beside
     once = f"sitting:{sitting.id}"
     entry = _append(db, by, person, once=once, kind="lesson", on=on, body=body)
     complete_training(db, by, person)
     return entry
+
+
+def _closed_until(db: Session, sitting: Sitting) -> int:
+    """Return which sitting of the lesson this was, those printed and never used aside."""
+    query = select(func.count()).where(
+        Sitting.person_id == sitting.person_id,
+        Sitting.lesson == sitting.lesson,
+        Sitting.closed_at.is_not(None),
+        Sitting.closed_at <= sitting.closed_at,
+    )
+    return db.exec(query).one()
 
 
 def record_practice(

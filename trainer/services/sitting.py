@@ -7,17 +7,17 @@ sitting. Every must-know must be right; the rest by the pass mark.
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from math import ceil
 
 from sqlmodel import Session, select
 
 from trainer import bank, lessons
 from trainer.config import LANGUAGES
-from trainer.services import curriculum, describing, learning, recording
-from trainer.services.recording import Scribe
+from trainer.services import curriculum, describing, learning, recording, teaching
 from trainer.services.refusal import Refusal
-from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtContent
+from trainer.services.scribe import Scribe
+from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtTalk
 from trainer.words import Words
 
 PROBLEMS = 2
@@ -77,17 +77,22 @@ def picks(answer: str | None) -> tuple[int | None, ...]:
 
 
 def open_sitting(db: Session, person: Person, lesson: str) -> Sitting | None:
-    """Return the sitting a person has begun and not closed."""
+    """Return the sitting a person has begun and not closed; one on paper is not it."""
     query = select(Sitting).where(
-        Sitting.person_id == person.id, Sitting.lesson == lesson, Sitting.closed_at.is_(None)
+        Sitting.person_id == person.id,
+        Sitting.lesson == lesson,
+        Sitting.closed_at.is_(None),
+        Sitting.on_paper.is_(False),
     )
     return db.exec(query).first()
 
 
 def own(db: Session, number: int, person: Person) -> Sitting | None:
-    """Return a sitting if it is this person's."""
+    """Return a sitting if it is this person's; one on paper only once it is closed."""
     sitting = db.get(Sitting, number)
-    return sitting if sitting and sitting.person_id == person.id else None
+    if sitting is None or sitting.person_id != person.id:
+        return None
+    return sitting if sitting.closed_at or not sitting.on_paper else None
 
 
 def of_person(db: Session, person: Person, lesson: str | None = None) -> list[Sitting]:
@@ -124,27 +129,54 @@ def talked(db: Session, by: Scribe, person: Person, lesson: str) -> None:
 def begin(db: Session, person: Person, lesson: lessons.Lesson, now: datetime) -> Sitting:
     """Return the open sitting, or draw a new one.
 
-    Errors: Refusal while sections are unread, or after two failed sittings without a talk.
+    Errors: Refusal as in `draw_new`.
     """
-    there = open_sitting(db, person, lesson.slug)
-    if there:
-        return there
+    return open_sitting(db, person, lesson.slug) or draw_new(db, person, lesson, now)
+
+
+def way_in(
+    db: Session, person: Person, lesson: lessons.Lesson, now: datetime
+) -> tuple[bool, TaughtTalk | None]:
+    """Return whether a person may take a sitting of a lesson, and the talk they were at, if any.
+
+    Either every section was read, or a trainer taught it to them in a room.
+    """
+    talk = teaching.opening(db, person, lesson.slug, now)
+    read = not learning.unread(learning.place(db, person, lesson.slug), lesson)
+    return read or talk is not None, talk
+
+
+def draw_new(
+    db: Session,
+    person: Person,
+    lesson: lessons.Lesson,
+    now: datetime,
+    on_paper: bool = False,
+) -> Sitting:
+    """Draw a sitting for a person.
+
+    on_paper    it is to be printed; one that is open on the screen stays as it is
+    Errors: Refusal while sections are unread without a talk, or after two failed sittings without
+    the trainer's talk.
+    """
     if needs_talk(db, person, lesson.slug):
         raise Refusal("Talk with your trainer first. After that you can try again.")
-    if learning.unread(learning.place(db, person, lesson.slug), lesson):
+    may, talk = way_in(db, person, lesson, now)
+    if not may:
         raise Refusal("Read every section to its end first.")
     earlier = of_person(db, person, lesson.slug)
-    found = curriculum.asked_about(db, lesson)
     sitting = Sitting(
         person_id=person.id,
         lesson=lesson.slug,
         ordinal=len(earlier) + 1,
         seed=learning.seed(person, lesson.slug, "sitting", len(earlier) + 1),
-        lesson_version=content_version(lesson, found),
+        lesson_version=curriculum.keep_taught(db, lesson, now),
         started_at=now,
+        on_paper=on_paper,
+        talk=talk.id if talk else None,
     )
-    _keep_taught(db, lesson, found, sitting.lesson_version, now)
     facts = describing.facts(db, person)
+    found = curriculum.asked_about(db, lesson)
     return open_drawn(db, sitting, *_draw(db, sitting, earlier, found), facts)
 
 
@@ -174,17 +206,6 @@ def open_drawn(
         db.add(item)
     db.flush()
     return sitting
-
-
-def content_version(lesson: lessons.Lesson, found: bank.Bank | None = None) -> str:
-    """Return the version of what is taught: the lesson's own and its questions'.
-
-    found   where its questions are, which is our bank unless a worksite wrote them
-    """
-    found = found or bank.load()
-    asked = [question.version for question in found.for_lesson(lesson.slug)]
-    drilled = [str(exercise.version) for exercise in found.exercises_for(lesson.slug)]
-    return lessons.combined_version([lesson.version, *asked, *drilled])
 
 
 def shown(db: Session, sitting: Sitting) -> list[Shown]:
@@ -228,17 +249,28 @@ def answer(
     return one.answered
 
 
-def close(db: Session, by: Scribe, sitting: Sitting, language: str, pass_mark: int) -> Sitting:
+def close(
+    db: Session,
+    by: Scribe,
+    sitting: Sitting,
+    language: str,
+    pass_mark: int,
+    written_on: date | None = None,
+) -> Sitting:
     """Close and mark a sitting. Closed already, it stays as it is.
 
     A pass of a lesson goes into the record; a refresher does not, whatever comes of it.
-    Errors: Refusal while an answer is missing or cannot be read.
+    written_on  of one on paper: the day on which it was written
+    Errors: Refusal while an answer is missing or cannot be read, or when the talk that opened it
+    was taken back.
     """
     if sitting.closed_at:
         return sitting
     items = shown(db, sitting)
     if any(not one.answered or asked_again(one, language) for one in items):
         raise Refusal("Some answers are missing or cannot be read. Look at the marked lines.")
+    person = db.get(Person, sitting.person_id)
+    mode = _mode(db, person, sitting)  # of this round, which a pass ends
     for one in items:
         one.item.right, one.item.slip = _mark(one, language)
         db.add(one.item)
@@ -248,13 +280,39 @@ def close(db: Session, by: Scribe, sitting: Sitting, language: str, pass_mark: i
     sitting.closed_at = by.now
     sitting.must_asked, sitting.must_right = len(must), sum(bool(item.right) for item in must)
     sitting.asked, sitting.right = len(rest), sum(bool(item.right) for item in rest)
-    mode = learning.mode(db, by.person, sitting.lesson)  # of this round, which a pass ends
     sitting.passed = _enough(sitting, pass_mark)
     db.add(sitting)
     db.flush()
     if sitting.passed and sitting.lesson != NO_LESSON:
-        recording.record_lesson(db, by, by.person, sitting, mode)
+        recording.record_lesson(db, by, person, sitting, mode, _beside(db, sitting, written_on))
     return sitting
+
+
+def _mode(db: Session, person: Person, sitting: Sitting) -> str:
+    """Return how a lesson reached a person: read or heard as a whole, else as the talk was given.
+
+    Errors: Refusal when only a talk opened the sitting, and it was taken back.
+    """
+    lesson = lessons.load().get(sitting.lesson)
+    there = learning.place(db, person, sitting.lesson)
+    if sitting.talk is None or lesson is None or not learning.unread(there, lesson):
+        return learning.mode(db, person, sitting.lesson)
+    if teaching.is_taken_back(db, sitting.talk):
+        raise Refusal(
+            "The talk that opened this sitting was taken back. Read every section of the lesson "
+            "to its end first. The answers are kept."
+        )
+    return teaching.who_taught(db, sitting.talk, sitting.lesson)["mode"]
+
+
+def _beside(db: Session, sitting: Sitting, written_on: date | None) -> dict[str, object]:
+    """Return what the entry says beside the usual: who taught in a room, and what was on paper."""
+    said: dict[str, object] = {}
+    if sitting.talk is not None and not teaching.is_taken_back(db, sitting.talk):
+        said["taught"] = teaching.who_taught(db, sitting.talk, sitting.lesson)
+    if sitting.on_paper:
+        said |= {"on_paper": True, "written_on": written_on.isoformat() if written_on else ""}
+    return said
 
 
 def _enough(sitting: Sitting, pass_mark: int) -> bool:
@@ -289,9 +347,10 @@ def _draw(
     before = db.exec(
         select(SittingItem.slug, SittingItem.right)
         .where(SittingItem.sitting_id.in_([one.id for one in earlier]))
-        .order_by(SittingItem.id)
+        .order_by(SittingItem.right.is_not(None), SittingItem.id)
     )
-    last = dict(before.all())  # how each was answered the last time it was asked
+    # How each was answered the last time it was asked; what is not marked yet says nothing.
+    last = dict(before.all())
     missed = {slug for slug, right in last.items() if right is False}
     asked = bank.draw_questions(found, sitting.lesson, sitting.seed, set(last), missed)
     exercises = bank.shuffle(found.exercises_for(sitting.lesson), sitting.seed)
@@ -386,12 +445,3 @@ def _mark(one: Shown, language: str) -> tuple[bool, str]:
         return bank.mark_question(one.question, list(one.picked)), ""
     found = bank.mark(one.problem.blank, one.item.answer, language)
     return found.verdict == "right", found.slip.key if found.slip else ""
-
-
-def _keep_taught(
-    db: Session, lesson: lessons.Lesson, found: bank.Bank, version: str, now: datetime
-) -> None:
-    """Keep the text of what is taught, so that it can be shown years later as it was."""
-    if db.get(TaughtContent, version) is None:
-        files = json.dumps(lesson.files | found.files_for(lesson.slug), ensure_ascii=False)
-        db.add(TaughtContent(version=version, lesson=lesson.slug, files=files, kept_at=now))

@@ -5,7 +5,7 @@ Due dates are dates, never moments. Moments are UTC. Worker numbers are text, ke
 
 from datetime import date, datetime
 
-from sqlalchemy import Index, MetaData, UniqueConstraint
+from sqlalchemy import Index, MetaData, UniqueConstraint, false
 from sqlmodel import Field, SQLModel
 
 # Every constraint has a name, so that a later migration can drop it (batch mode needs this).
@@ -380,6 +380,20 @@ class Sitting(SQLModel, table=True):
     asked: int = 0
     must_right: int = 0
     must_asked: int = 0
+    on_paper: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    talk: int | None = None  # the number of the talk that the person was at, where one counts
+
+
+class PaperSitting(SQLModel, table=True):
+    """A sitting that was printed for a person, to be written on and then entered by a trainer."""
+
+    __tablename__ = "paper_sitting"
+    sitting_id: int = Field(foreign_key="sitting.id", primary_key=True)
+    code: str = Field(unique=True)  # what stands on the paper
+    language: str  # what it is printed in, and marked in
+    printed_by: int = Field(foreign_key="person.id")
+    printed_at: datetime
+    withdrawn_at: datetime | None = None  # it is not to be used any more
 
 
 class SittingItem(SQLModel, table=True):
@@ -410,6 +424,54 @@ class Talk(SQLModel, table=True):
     lesson: str
     trainer_id: int = Field(foreign_key="person.id")
     at: datetime
+
+
+class TaughtTalk(SQLModel, table=True):
+    """A trainer taught lessons to people in a room. Triggers refuse a change or deletion.
+
+    Who taught is kept as it stood then, whatever becomes of the name or the qualification.
+    """
+
+    __tablename__ = "taught_talk"
+    id: int | None = Field(default=None, primary_key=True)
+    once: str = Field(unique=True)  # the key of the form: sent twice, it is one talk
+    worksite_id: int = Field(foreign_key="worksite.id", index=True)
+    day: date
+    began: str = ""  # HH:MM by the clock of the worksite; "" where only the minutes are known
+    minutes: int
+    language: str
+    mode: str  # taught in person, or read aloud
+    trainer_id: int = Field(foreign_key="person.id")
+    trainer_number: str
+    trainer_name: str
+    qualification: str
+    recorded_at: datetime
+
+
+class TalkLesson(SQLModel, table=True):
+    """A lesson that was taught in a talk, in the version that stood then."""
+
+    __tablename__ = "talk_lesson"
+    talk_id: int = Field(foreign_key="taught_talk.id", primary_key=True)
+    lesson: str = Field(primary_key=True)
+    version: str
+
+
+class TalkPerson(SQLModel, table=True):
+    """Somebody who was there at a talk."""
+
+    __tablename__ = "talk_person"
+    talk_id: int = Field(foreign_key="taught_talk.id", primary_key=True)
+    person_id: int = Field(foreign_key="person.id", primary_key=True, index=True)
+
+
+class TalkTakenBack(SQLModel, table=True):
+    """A talk that was recorded by mistake: it stays, and opens nothing from then on."""
+
+    __tablename__ = "talk_taken_back"
+    talk_id: int = Field(foreign_key="taught_talk.id", primary_key=True)
+    taken_back_by: int = Field(foreign_key="person.id")
+    taken_back_at: datetime
 
 
 class WorkerQuestion(SQLModel, table=True):

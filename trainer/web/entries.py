@@ -53,24 +53,61 @@ def _line(entry: Entry, said: dict) -> Line:
 def _lesson(said: dict) -> tuple[str, str, str, str]:
     lesson = lessons.load().get(said["lesson"])
     title = lesson.title(language.current()) if lesson else said["title"]
-    text = gettext(
-        "Sitting %(n)s: %(right)s of %(asked)s right, must-know %(must)s of %(musts)s. "
-        "Taught in %(tongue)s. %(why)s.",
+    result = gettext(
+        "Sitting %(n)s: %(right)s of %(asked)s right, must-know %(must)s of %(musts)s.",
         n=said["sittings"],
         right=said["right"],
         asked=said["asked"],
         must=said["must_right"],
         musts=said["must_asked"],
-        tongue={"en": gettext("English"), "es": gettext("Spanish")}[said["language"]],
-        why=reason(said["reason"]),
     )
+    tongue = _tongue(said["language"])
+    if "taught" in said:
+        how = [_taught(said["taught"]), gettext("Questions in %(tongue)s.", tongue=tongue)]
+    else:
+        how = [gettext("Taught in %(tongue)s.", tongue=tongue)]
+    if said.get("on_paper"):
+        how.append(gettext("Written on paper, entered by %(who)s.", who=_who(said["entered_by"])))
+    if said.get("worksite_part"):
+        part = said["worksite_part"]
+        how.append(gettext("Written by %(worksite)s, version %(version)s.", **part))
     if said.get("questions_asked"):
-        text += " " + gettext(
-            "Questions asked: %(asked)s, of them answered: %(answered)s.",
-            asked=said["questions_asked"],
-            answered=said["questions_answered"],
+        how.append(
+            gettext(
+                "Questions asked: %(asked)s, of them answered: %(answered)s.",
+                asked=said["questions_asked"],
+                answered=said["questions_answered"],
+            )
         )
+    text = " ".join([result, *how, f"{reason(said['reason'])}."])
     return gettext("Passed"), "done", gettext("Lesson: %(title)s", title=title), text
+
+
+def _taught(taught: dict) -> str:
+    """Return who taught a lesson in a room, when, for how long, in which language."""
+    values = {
+        "day": format_date(date.fromisoformat(taught["on"]), "d MMM yyyy"),
+        "who": _who(taught["by"]),
+        "tongue": _tongue(taught["language"]),
+        "minutes": taught["minutes"],
+    }
+    if taught["mode"] == "read aloud":
+        return gettext(
+            "Read aloud on %(day)s in %(tongue)s, %(minutes)s min, by %(who)s.", **values
+        )
+    return gettext(
+        "Taught in person on %(day)s in %(tongue)s, %(minutes)s min, by %(who)s.", **values
+    )
+
+
+def _who(named: dict) -> str:
+    """Return a trainer as the record names one: number, name, qualification."""
+    words = f"{named['name']} ({named['number']})"
+    return f"{words}, {named['qualification']}" if named["qualification"] else words
+
+
+def _tongue(code: str) -> str:
+    return {"en": gettext("English"), "es": gettext("Spanish")}[code]
 
 
 def _practice(said: dict) -> tuple[str, str, str, str]:
@@ -92,6 +129,9 @@ def _training(said: dict) -> tuple[str, str, str, str]:
     worn = "; ".join(_respirator(one) for one in said["respirators"])
     due = format_date(date.fromisoformat(said["due_again"]), "d MMM yyyy")
     text = gettext("For: %(worn)s. Due again by %(due)s.", worn=worn, due=due)
+    part = [f"{one['title']} ({one['worksite']})" for one in said.get("worksite_part", [])]
+    if part:
+        text += " " + gettext("With the worksite's own: %(lessons)s.", lessons="; ".join(part))
     return gettext("Complete"), "done", gettext("Training as a whole"), text
 
 

@@ -3,6 +3,7 @@
 Catalogues are kept as text (messages.po) and read at start: no compiled file can go stale.
 """
 
+from contextlib import AbstractContextManager
 from functools import cache
 from io import BytesIO
 from pathlib import Path
@@ -11,7 +12,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import Translations
 from flask import Flask, current_app, g, has_request_context, request, session
-from flask_babel import Babel
+from flask_babel import Babel, force_locale
 
 from trainer.config import LANGUAGES
 
@@ -45,6 +46,11 @@ def current() -> str:
     if person is not None:
         return person.language
     return request.accept_languages.best_match(LANGUAGES, "en")
+
+
+def speaking(language: str) -> AbstractContextManager[None]:
+    """Let the words of a part of a page be in another language than the reader's."""
+    return force_locale(LOCALES[language])
 
 
 @cache

@@ -113,6 +113,7 @@ def _ways() -> tuple[list[Way], list[Way]]:
         ("coordinator", "/export", gettext("Take out"), False),
         ("worker", "/tag", gettext("My tag"), False),
         ("worker", "/my-record", gettext("My record"), True),
+        ("trainer", "/crew", gettext("Crew"), True),
         ("trainer", "/assign", gettext("Assign"), True),
         ("trainer", "/sites", gettext("Air and respirators"), True),
         ("coordinator", "/worksites", gettext("Worksites"), True),

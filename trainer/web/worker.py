@@ -12,7 +12,7 @@ from trainer.services import curriculum, learning, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import record
 from trainer.store.tables import Sitting
-from trainer.web import access, asking, drilling, entries, htmx, tagging
+from trainer.web import access, asking, drilling, entries, htmx, items, tagging
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -85,6 +85,7 @@ def lesson(slug: str):
         open_sitting = sitting.open_sitting(db, g.person, slug)
         earlier = [one for one in sitting.of_person(db, g.person, slug) if one.closed_at]
         talk = sitting.needs_talk(db, g.person, slug)
+        may_sit, taught = sitting.way_in(db, g.person, found, now())
     unread = learning.unread(there, found)
     rows = [
         (
@@ -100,6 +101,8 @@ def lesson(slug: str):
         lesson=found,
         rows=rows,
         unread=unread,
+        may_sit=may_sit,
+        taught=taught,
         open_sitting=open_sitting,
         earlier=earlier,
         talk=talk,
@@ -181,11 +184,11 @@ def begin_sitting(slug: str):
     try:
         with writing() as db:
             there = sitting.begin(db, g.person, found, now())
-            items = sitting.shown(db, there)
+            shown = sitting.shown(db, there)
     except Refusal as refusal:
         flash(say(refusal), "error")
         return htmx.go(f"/lessons/{slug}")
-    return htmx.go(f"/sittings/{there.id}/{_first_open(items)}")
+    return htmx.go(f"/sittings/{there.id}/{items.first_open(shown)}")
 
 
 @bp.post("/refresher")
@@ -196,21 +199,21 @@ def refresher():
         with writing() as db:
             today = standing.today(db, g.person, now(), access.settings().zone)
             there = refreshing.begin(db, g.person, today, now())
-            items = sitting.shown(db, there)
+            shown = sitting.shown(db, there)
     except Refusal as refusal:
         flash(say(refusal), "error")
         return htmx.go("/tag")
-    return htmx.go(f"/sittings/{there.id}/{_first_open(items)}")
+    return htmx.go(f"/sittings/{there.id}/{items.first_open(shown)}")
 
 
 @bp.get("/sittings/<int:number>/<int:position>")
 @may()
 def item(number: int, position: int):
     """Show one question or problem of a sitting."""
-    there, items = _own(number)
+    there, shown = _own(number)
     if there.closed_at:
         return htmx.go(f"/sittings/{number}/result")
-    return _unwritten(there, items) or _item_page(there, items, position)
+    return _unwritten(there, shown) or _item_page(there, shown, position)
 
 
 @bp.post("/sittings/<int:number>/<int:position>")
@@ -231,11 +234,11 @@ def answer(number: int, position: int):
         return htmx.go(f"/sittings/{number}/review")
     if htmx.wants_part():
         return render_template("worker/_kept.html", kept=kept, at=now())
-    there, items = _own(number)
-    again = sitting.asked_again(items[position - 1], current())
+    there, shown = _own(number)
+    again = sitting.asked_again(shown[position - 1], current())
     if again:
-        return _item_page(there, items, position, fault=again), 422
-    last = position >= len(items)
+        return _item_page(there, shown, position, fault=again), 422
+    last = position >= len(shown)
     if request.form.get("go") == "review" or last:
         return htmx.go(f"/sittings/{number}/review")
     return htmx.go(f"/sittings/{number}/{position + 1}")
@@ -245,10 +248,10 @@ def answer(number: int, position: int):
 @may()
 def review(number: int):
     """Show every answer before the sitting is closed."""
-    there, items = _own(number)
+    there, shown = _own(number)
     if there.closed_at:
         return htmx.go(f"/sittings/{number}/result")
-    return _unwritten(there, items) or _review_page(there, items)
+    return _unwritten(there, shown) or _review_page(there, shown)
 
 
 @bp.post("/sittings/<int:number>/close")
@@ -270,10 +273,10 @@ def close(number: int):
 @may()
 def result(number: int):
     """Show how a closed sitting was marked, each answer explained."""
-    there, items = _own(number)
+    there, shown = _own(number)
     if not there.closed_at:
         return htmx.go(f"/sittings/{number}/review")
-    unwritten = _unwritten(there, items)
+    unwritten = _unwritten(there, shown)
     if unwritten:
         return unwritten
     with reading() as db:
@@ -281,9 +284,9 @@ def result(number: int):
     return render_template(
         "worker/result.html",
         sitting=there,
-        items=items,
+        items=shown,
         about=_about(there),
-        again=_read_again(there, items),
+        again=_read_again(there, shown),
         talk=talk,
         marking=lambda one: sitting.marking(one, current()),
         given_at=_given_at,
@@ -359,54 +362,13 @@ def _read_again(
     ]
 
 
-def _first_open(items: list[sitting.Shown]) -> int | str:
-    return next((one.item.position for one in items if not one.answered), "review")
+def _item_page(there: Sitting, shown: list[sitting.Shown], position: int, fault: str = ""):
+    base = f"/sittings/{there.id}"
+    return items.item_page(there, shown, position, _about(there), base, current(), fault)
 
 
-def _item_page(there: Sitting, items: list[sitting.Shown], position: int, fault: str = ""):
-    if not 1 <= position <= len(items):
-        abort(404)
-    return render_template(
-        "worker/item.html",
-        sitting=there,
-        about=_about(there),
-        one=items[position - 1],
-        position=position,
-        total=len(items),
-        states=[
-            "begun" if one.item.position == position else "done" if one.answered else "todo"
-            for one in items
-        ],
-        go="review" if request.values.get("go") == "review" else "",
-        fault=fault,
-        here=f"/sittings/{there.id}/{position}",
-    )
-
-
-def _review_page(there: Sitting, items: list[sitting.Shown], fault: str = ""):
-    again = {one.item.position: sitting.asked_again(one, current()) for one in items}
-    return render_template(
-        "worker/review.html",
-        sitting=there,
-        items=items,
-        again=again,
-        given_of=_given_of,
-        ready=all(one.answered and not again[one.item.position] for one in items),
-        fault=fault,
-        here=f"/sittings/{there.id}/review",
-    )
-
-
-def _given_of(one: sitting.Shown) -> list[str]:
-    """Return the answer to a question as lines to look over."""
-    options = one.question.options
-    if one.question.form == "order":
-        steps = sorted(zip(one.picked, options, strict=True), key=lambda pair: pair[0])
-        return [f"{place + 1}. {option.text(current()).rstrip('.')}" for place, option in steps]
-    if one.question.form == "match":
-        return [f"{option.text(current())} – {options[to].to(current())}"
-                for to, option in zip(one.picked, options, strict=True)]
-    return [options[index].text(current()) for index in one.picked]
+def _review_page(there: Sitting, shown: list[sitting.Shown], fault: str = ""):
+    return items.review_page(there, shown, f"/sittings/{there.id}", current(), fault)
 
 
 def _given_at(one: sitting.Shown, index: int) -> str:
@@ -422,11 +384,11 @@ def _onward(db, slug: str) -> tuple[str, str]:
     there = learning.place(db, g.person, slug)
     open_sitting = sitting.open_sitting(db, g.person, slug)
     if open_sitting:
-        position = _first_open(sitting.shown(db, open_sitting))
+        position = items.first_open(sitting.shown(db, open_sitting))
         return f"/sittings/{open_sitting.id}/{position}", gettext(
             "Go on: questions, %(lesson)s", lesson=title
         )
-    if there and not learning.unread(there, found):
+    if sitting.way_in(db, g.person, found, now())[0]:
         return f"/lessons/{slug}#sitting", gettext(
             "Go on: closing questions, %(lesson)s", lesson=title
         )
