@@ -14,7 +14,7 @@ from sqlmodel import Session, select
 
 from trainer import bank, lessons
 from trainer.config import LANGUAGES
-from trainer.services import describing, learning, recording
+from trainer.services import describing, learning, recording, standing
 from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
 from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtContent
@@ -121,9 +121,12 @@ def talked(db: Session, by: Scribe, person: Person, lesson: str) -> None:
     db.flush()
 
 
-def begin(db: Session, person: Person, lesson: lessons.Lesson, now: datetime) -> Sitting:
+def begin(
+    db: Session, person: Person, lesson: lessons.Lesson, now: datetime, unread: bool = False
+) -> Sitting:
     """Return the open sitting, or draw a new one.
 
+    unread  may it begin before every section is read? where earlier training covered it, (k)(4)
     Errors: Refusal while sections are unread, or after two failed sittings without a talk.
     """
     there = open_sitting(db, person, lesson.slug)
@@ -131,7 +134,7 @@ def begin(db: Session, person: Person, lesson: lessons.Lesson, now: datetime) ->
         return there
     if needs_talk(db, person, lesson.slug):
         raise Refusal("Talk with your trainer first. After that you can try again.")
-    if learning.unread(learning.place(db, person, lesson.slug), lesson):
+    if not unread and learning.unread(learning.place(db, person, lesson.slug), lesson):
         raise Refusal("Read every section to its end first.")
     earlier = of_person(db, person, lesson.slug)
     sitting = Sitting(
@@ -244,13 +247,22 @@ def close(db: Session, by: Scribe, sitting: Sitting, language: str, pass_mark: i
     sitting.closed_at = by.now
     sitting.must_asked, sitting.must_right = len(must), sum(bool(item.right) for item in must)
     sitting.asked, sitting.right = len(rest), sum(bool(item.right) for item in rest)
-    mode = learning.mode(db, by.person, sitting.lesson)  # of this round, which a pass ends
+    mode = _mode(db, by, sitting)  # of this round, which a pass ends
     sitting.passed = _enough(sitting, pass_mark)
     db.add(sitting)
     db.flush()
     if sitting.passed and sitting.lesson != NO_LESSON:
         recording.record_lesson(db, by, by.person, sitting, mode)
     return sitting
+
+
+def _mode(db: Session, by: Scribe, sitting: Sitting) -> str:
+    """Return how the lesson reached the person; unread, with credit, by earlier training."""
+    lesson = lessons.load().get(sitting.lesson)
+    unread = lesson and learning.unread(learning.place(db, by.person, lesson.slug), lesson)
+    if unread and standing.History(db, by.person).earlier(lesson.slug):
+        return recording.EARLIER
+    return learning.mode(db, by.person, sitting.lesson)
 
 
 def _enough(sitting: Sitting, pass_mark: int) -> bool:
