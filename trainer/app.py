@@ -11,7 +11,9 @@ from trainer.store.engine import Store
 from trainer.web import (
     access,
     asking,
+    assigning,
     coordinator,
+    crediting,
     drilling,
     errors,
     hard_spots,
@@ -28,8 +30,8 @@ from trainer.web import (
 )
 
 PARTS = (
-    sign_in, worker, asking, drilling, worksheet, people, today, trainer, site, hard_spots,
-    coordinator,
+    sign_in, worker, asking, drilling, worksheet, people, today, trainer, assigning, crediting,
+    site, hard_spots, coordinator,
 )  # fmt: skip
 
 

@@ -206,6 +206,8 @@ def assign(window: Window, slug: str, reason: str, due: date) -> None:
     window.page.select_option("#reason", reason)
     window.page.fill("#due", due.isoformat())
     window.go("main form button")
+    window.look("before")
+    window.go("main form button[value=give]")
 
 
 def watch_practice(window: Window) -> None:

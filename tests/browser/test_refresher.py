@@ -66,6 +66,8 @@ def test_what_has_faded_is_shown_to_both_and_takes_nothing_away(ready: Served, s
     assert picked >= 1
     assert odell.page.locator("#reason").input_value() == "knowledge-or-use"
     odell.go("main form button")
+    odell.look("before")
+    odell.go("main form button[value=give]")
     imara.open("/tag")
     assert imara.page.locator(".sections .when time").count() == picked
 

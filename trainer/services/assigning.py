@@ -4,6 +4,7 @@ With a day and a reason; to people who come later by a standing assignment. Noth
 twice: whoever has a lesson open for the same reason, or has done it already, keeps it as it is.
 """
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -12,7 +13,7 @@ from sqlmodel import Session
 
 from trainer import lessons
 from trainer.reference import practice_acts, respirator_classes, retraining_reasons
-from trainer.services import standing
+from trainer.services import sitting, standing
 from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
 from trainer.store import assignments, people
@@ -60,6 +61,28 @@ def matter_for(acts: Iterable[str]) -> list[str]:
     named = [act.lessons for act in map(practice_acts.get, acts) if act]
     wanted = {slug for slugs in named for slug in slugs}
     return [slug for slug in course() if slug in wanted]
+
+
+def seen_of(db: Session, person: Person) -> tuple[list[str], dict[str, int]]:
+    """Return what was seen of a person that speaks for retraining, (k)(5)(ii).
+
+    The acts not seen unprompted when practice was last watched, each class of respirator for
+    itself; and by lesson how many answers were wrong in the last sitting of each, refreshers too.
+    """
+    history = standing.History(db, person)
+    last = {said["respirator"]["class"]: said for _, said in history.of("practice")}
+    acts = {
+        act["act"] for said in last.values() for act in said["acts"] if act["seen"] != "unprompted"
+    }
+    closed = {one.lesson: one for one in sitting.of_person(db, person) if one.closed_at}
+    wrong = Counter(
+        item.lesson
+        for one in closed.values()
+        for item in sitting.shown(db, one)
+        if item.item.right is False and item.lesson
+    )
+    ordered = {slug: wrong[slug] for slug in course() if slug in wrong}
+    return [act.slug for act in practice_acts.rows() if act.slug in acts], ordered
 
 
 def wearers(db: Session, worksite_ids: Iterable[int], class_slug: str) -> list[Person]:

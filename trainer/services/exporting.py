@@ -7,6 +7,7 @@ from datetime import date
 
 from sqlmodel import Session
 
+from trainer.services import recording
 from trainer.store import record
 from trainer.store.tables import Entry
 
@@ -36,7 +37,7 @@ COLUMNS = (
     "entry number",
     "entry hash",
 )
-KINDS = ("lesson", "practice", "training")
+KINDS = ("lesson", "practice", "training", "credit")
 """Entries of training. Medical determinations have an access right of their own and stay out."""
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00")
@@ -74,6 +75,7 @@ def harmless(text: str) -> str:
 
 def _row(entry: Entry, said: dict) -> dict[str, str]:
     watched = said.get("watched_by", {})
+    trainer = watched or said.get("seen_by", {})
     lessons = said.get("lessons", [])
     return {
         "worker number": entry.person_number,
@@ -83,16 +85,18 @@ def _row(entry: Entry, said: dict) -> dict[str, str]:
         "lesson version": said.get("version", "")
         or "; ".join(f"{one['lesson']} {one['version']}" for one in lessons),
         "language": said.get("language", "") or "; ".join(said.get("languages", [])),
-        "mode": said.get("mode", "") or "; ".join(said.get("modes", [])),
+        "mode": said.get("mode", "") or "; ".join(said.get("modes", []))
+        or (recording.EARLIER if entry.kind == "credit" else ""),
         "elements covered": "; ".join(said.get("elements", [])),
         "started": said.get("started", ""),
-        "completed": said.get("completed", ""),
+        # Earlier training was done on a day, and nobody here knows the hour.
+        "completed": said.get("completed", "") or said.get("counts_from", ""),
         "score": _share(said, "right", "asked"),
         "must-know right": _share(said, "must_right", "must_asked"),
         "sittings taken": str(said.get("sittings", "")),
         "practice watched by": watched.get("name", ""),
-        "trainer": f"{watched['name']} ({watched['number']})" if watched else "",
-        "trainer qualification": watched.get("qualification", ""),
+        "trainer": f"{trainer['name']} ({trainer['number']})" if trainer else "",
+        "trainer qualification": trainer.get("qualification", ""),
         "respirators covered": "; ".join(_respirators(said)),
         "worksite part": "",
         "reason": said.get("reason", ""),
@@ -105,6 +109,8 @@ def _row(entry: Entry, said: dict) -> dict[str, str]:
 
 
 def _name(entry: Entry, said: dict) -> str:
+    if entry.kind == "credit":
+        return f"earlier training by {said['given_by']}; proof seen: {said['proof']}"
     if entry.kind == "training":
         return "training as a whole"
     return "practice" if said.get("passed") else "practice, not yet passed"
@@ -115,6 +121,8 @@ def _share(said: dict, right: str, asked: str) -> str:
 
 
 def _respirators(said: dict) -> list[str]:
+    if "trained_with" in said:
+        return said["trained_with"]
     worn = said.get("respirators", []) or ([said["respirator"]] if "respirator" in said else [])
     return [
         " ".join(part for part in (one["class"], one["make"], one["model"], one["size"]) if part)

@@ -172,10 +172,10 @@ def record_credit(
     new = {one: credit.Credited(earlier_on, elements[one] == "asked") for one in counted}
     before = [
         {
-            one["element"]: credit.Credited(pair_on, one["shown"] == "asked")
+            one["element"]: credit.Credited(on, one["shown"] == "asked")
             for one in said["elements_shown"]
         }
-        for pair_on, said in history.credits(today)
+        for on, said in history.credits(today)
     ]
     together = credit.joined([*before, new])
     covered = {
@@ -186,7 +186,7 @@ def record_credit(
         "given_by": given_by,
         "proof": proof,
         "trained_with": sorted(trained_with),
-        "elements": counted,
+        "elements": [one for one in counted if elements[one] == "asked"],
         "elements_shown": [{"element": one, "shown": elements[one]} for one in counted],
         "lessons": [
             {"lesson": slug, "counts_from": one.on.isoformat(), "shown": one.shown}

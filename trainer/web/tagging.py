@@ -92,10 +92,14 @@ def _note(step: Step, state: str) -> str:
         "lapsed": gettext("The last good day is past."),
         "retraining": gettext("Training was asked for again."),
         "not_yet": gettext("Not every act was seen unprompted."),
+        "beyond": gettext("A lesson of your worksite comes before wearing."),
         "failed": gettext("The last test did not pass. Choose another size or model."),
     }
     if step.why in notes:
         return notes[step.why]
+    if step.why == "credit":
+        credited = gettext("With credit for earlier training.")
+        return f"{credited} {gettext('Falls due soon.')}" if state == "soon" else credited
     if state == "soon":
         return gettext("Falls due soon.")
     if step.kind == "fit-test" and state == "todo":
