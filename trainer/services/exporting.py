@@ -76,7 +76,8 @@ def harmless(text: str) -> str:
 def _row(entry: Entry, said: dict) -> dict[str, str]:
     watched = said.get("watched_by", {})
     trainer = watched or said.get("seen_by", {})
-    lessons = said.get("lessons", [])
+    # Of credit, no lesson was taught here, so none has a version.
+    lessons = said.get("lessons", []) if entry.kind == "training" else []
     return {
         "worker number": entry.person_number,
         "name": said.get("name", ""),
