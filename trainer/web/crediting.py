@@ -70,8 +70,9 @@ def credit(number: str):
 
 def _said(number: int, left: int) -> str:
     kept = gettext("Kept as entry %(number)s.", number=number)
+    nothing = gettext("No lesson is left to do; practice is to be watched here.")
     if not left:
-        return f"{kept} {gettext('No lesson is left to do; practice is to be watched here.')}"
+        return f"{kept} {nothing}"
     more = ngettext(
         "%(num)s lesson stays to do, and practice is to be watched here.",
         "%(num)s lessons stay to do, and practice is to be watched here.",

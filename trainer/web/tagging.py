@@ -97,11 +97,11 @@ def _note(step: Step, state: str) -> str:
     }
     if step.why in notes:
         return notes[step.why]
+    soon = gettext("Falls due soon.") if state == "soon" else ""
     if step.why == "credit":
-        credited = gettext("With credit for earlier training.")
-        return f"{credited} {gettext('Falls due soon.')}" if state == "soon" else credited
-    if state == "soon":
-        return gettext("Falls due soon.")
+        return " ".join([gettext("With credit for earlier training."), soon]).strip()
+    if soon:
+        return soon
     if step.kind == "fit-test" and state == "todo":
         return gettext("Come clean-shaven where the facepiece seals.")
     return ""
