@@ -236,7 +236,7 @@ def _preview_page(wanted: Wanted):
         shares = assigning.plan(db, by, persons, wanted.slugs, due, wanted.reason)
     whole = [one for one in shares if one.new and not one.open and not one.done]
     part = [one for one in shares if one.new and (one.open or one.done)]
-    none = [one for one in shares if not one.new]
+    nothing = [one for one in shares if not one.new]
     return render_template(
         "trainer/assign_preview.html",
         wanted=wanted,
@@ -247,7 +247,7 @@ def _preview_page(wanted: Wanted):
         due=due,
         whole=whole,
         part=part,
-        none=none,
+        nothing=nothing,
         seen=entries.seen(wanted.seen),
         later=_later_said(worksites, class_slug, days) if later else "",
         for_cause=wanted.reason in standing.FOR_CAUSE and bool(whole or part),
@@ -348,7 +348,7 @@ def _whom_choices(mine: list[Worksite], worn: list[str]) -> list[tuple[str, str]
         *((f"{WORKSITE}:{one.id}", gettext("Everyone at %(place)s", place=one.name))
           for one in mine),
         *((f"{CLASS}:{slug}",
-           gettext("Everyone at your worksites who wears: %(worn)s",
+           gettext("Everyone who wears: %(worn)s",
                    worn=respirator_classes.get(slug).name(current())))
           for slug in worn),
         (ONE, gettext("One person: their worker number stands below")),
