@@ -200,27 +200,53 @@ def test_a_sitting_may_show_the_knowledge_without_reading_first(works):
     assert step(works).due == next_due(works.today - timedelta(days=100))
 
 
-def test_retraining_for_cause_is_not_met_by_credit_before_or_after(works):
-    """(k)(5)(ii)."""
-    credit(works)
-    watch(works)
+def ask_again(works: Works, slug: str = "fit") -> None:
+    """Let Tomas ask Lee for retraining in one lesson, a moment later."""
     works.now += timedelta(minutes=1)
     with works.store.writing() as db:
         due = works.today + timedelta(days=3)
         by = works.scribe("Tomas")
-        assigning.assign(db, by, works.people["Lee"], ["fit"], due, "knowledge-or-use")
+        assigning.assign(db, by, works.people["Lee"], [slug], due, "knowledge-or-use")
+    works.now += timedelta(minutes=1)
+
+
+def test_retraining_for_cause_comes_after_credit_too(works):
+    """(k)(5)(ii)."""
+    credit(works)
+    watch(works)
+    ask_again(works)
     assert to_do(works) == ["fit"]
     assert step(works).why == "retraining"
+
+
+def test_retraining_for_cause_is_not_met_by_credit(works):
+    """(k)(5)(ii): what was not retained is to be taught, whoever taught it before."""
+    ask_again(works)
+    credit(works)
+    assert to_do(works) == ["fit"]
+    assert history(works).retraining() == ("fit",)
+
+
+def test_a_sitting_without_reading_does_not_meet_retraining_that_was_asked_meanwhile(works):
+    credit(works, elements=but("(k)(1)(vii)", how="sitting"))
+    lesson = lessons.load().get("the-standard")
+    with works.store.writing() as db:
+        there = sitting.begin(db, works.people["Lee"], lesson, works.now, unread=True)
+    ask_again(works, lesson.slug)
+    with works.store.writing() as db:
+        there = db.get(type(there), there.id)
+        for one in sitting.shown(db, there):
+            sitting.answer(db, there, one.item.position, right_answer(one), works.now)
+        assert sitting.close(db, works.scribe("Lee"), there, "en", 80).passed
+    assert to_do(works) == [lesson.slug]
+    pass_lesson(works, "Lee", lesson.slug, works.now + timedelta(minutes=1))
+    assert to_do(works) == []
 
 
 def test_a_lesson_asked_again_for_cause_is_credited_no_longer(works):
     """(k)(4): credit rests on knowledge that the person can show."""
     credit(works)
-    works.now += timedelta(minutes=1)
-    with works.store.writing() as db:
-        due = works.today + timedelta(days=3)
-        by = works.scribe("Tomas")
-        assigning.assign(db, by, works.people["Lee"], ["fit"], due, "knowledge-or-use")
+    ask_again(works)
     assert "fit" not in history(works).this_round(works.today)
     watch(works)
     assert history(works).last_training() is None
