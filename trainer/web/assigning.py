@@ -88,7 +88,8 @@ def give():
     except Refusal as refusal:
         return _assign_page(wanted, say(refusal)), 422
     said = ngettext("Assigned to %(num)s person.", "Assigned to %(num)s people.", count)
-    flash(said if count else gettext("Nobody lacks it now, so nobody got it."))
+    if count or not begun:
+        flash(said if count else gettext("Everyone has it: nothing more was given."))
     if begun:
         flash(gettext("The standing assignment is set up."))
     return redirect(f"/people/{wanted.person}" if wanted.person else "/people", 303)
@@ -233,7 +234,9 @@ def _preview_page(wanted: Wanted):
         if not persons and not later:
             raise Refusal("Nobody there is a worker who could get it.")
         by, due = access.scribe(), _due(wanted)
-        shares = assigning.plan(db, by, persons, wanted.slugs, due, wanted.reason)
+        shares = (
+            assigning.plan(db, by, persons, wanted.slugs, due, wanted.reason) if persons else []
+        )
     whole = [one for one in shares if one.new and not one.open and not one.done]
     part = [one for one in shares if one.new and (one.open or one.done)]
     nothing = [one for one in shares if not one.new]

@@ -68,17 +68,28 @@ def _line(entry: Entry, said: dict) -> Line:
 def _lesson(said: dict) -> tuple[str, str, str, str]:
     lesson = lessons.load().get(said["lesson"])
     title = lesson.title(language.current()) if lesson else said["title"]
-    text = gettext(
-        "Sitting %(n)s: %(right)s of %(asked)s right, must-know %(must)s of %(musts)s. "
-        "Taught in %(tongue)s. %(why)s.",
-        n=said["sittings"],
-        right=said["right"],
-        asked=said["asked"],
-        must=said["must_right"],
-        musts=said["must_asked"],
-        tongue={"en": gettext("English"), "es": gettext("Spanish")}[said["language"]],
-        why=reason(said["reason"]),
-    )
+    figures = {
+        "n": said["sittings"],
+        "right": said["right"],
+        "asked": said["asked"],
+        "must": said["must_right"],
+        "musts": said["must_asked"],
+        "tongue": {"en": gettext("English"), "es": gettext("Spanish")}[said["language"]],
+    }
+    if "credit_entry" in said:
+        text = gettext(
+            "Sitting %(n)s: %(right)s of %(asked)s right, must-know %(must)s of %(musts)s, in "
+            "%(tongue)s. Taught elsewhere: credit, entry %(credit)s.",
+            credit=said["credit_entry"],
+            **figures,
+        )
+    else:
+        text = gettext(
+            "Sitting %(n)s: %(right)s of %(asked)s right, must-know %(must)s of %(musts)s. "
+            "Taught in %(tongue)s. %(why)s.",
+            why=reason(said["reason"]),
+            **figures,
+        )
     return gettext("Passed"), "done", gettext("Lesson: %(title)s", title=title), text
 
 
