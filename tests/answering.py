@@ -8,7 +8,7 @@ from sqlmodel import Session
 from tests.conftest import ZONE, right_answer, wrong_answer
 from trainer import bank, lessons
 from trainer.services import curriculum, joining, learning, sitting
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.store.tables import Person, Sitting
 
 LESSON = "protection-factors"

@@ -18,7 +18,7 @@ from bs4 import BeautifulSoup
 from trainer import config, lessons
 from trainer.app import create_app
 from trainer.services import joining, learning, signing_in, sitting
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.store.engine import Store
 from trainer.store.tables import Person, Sitting, Worksite
 

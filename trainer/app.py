@@ -11,8 +11,10 @@ from trainer.store.engine import Store
 from trainer.web import (
     access,
     asking,
+    assigning,
     authoring,
     coordinator,
+    crediting,
     crew,
     drilling,
     errors,
@@ -36,8 +38,9 @@ from trainer.web import (
 )
 
 PARTS = (
-    sign_in, worker, asking, drilling, worksheet, people, today, trainer, crew, talks, practices,
-    paper, site, authoring, site_questions, pictures, hard_spots, coordinator,
+    sign_in, worker, asking, drilling, worksheet, people, today, trainer, assigning, crediting,
+    crew, talks, practices, paper, site, authoring, site_questions, pictures, hard_spots,
+    coordinator,
 )  # fmt: skip
 
 

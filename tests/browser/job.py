@@ -17,7 +17,7 @@ from tests.browser.conftest import (
 from tests.conftest import right_answer
 from trainer import bank, lessons
 from trainer.services import learning, sitting
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.store import people
 from trainer.store.tables import Sitting
 
@@ -206,6 +206,8 @@ def assign(window: Window, slug: str, reason: str, due: date) -> None:
     window.page.select_option("#reason", reason)
     window.page.fill("#due", due.isoformat())
     window.go("main form button")
+    window.look("before")
+    window.go("main form button[value=give]")
 
 
 def watch_practice(window: Window) -> None:

@@ -9,7 +9,7 @@ from tests.browser.conftest import FIRST_LESSON, WORKER, ZONE, Served, phone
 from tests.conftest import HALF_MASK
 from trainer import lessons
 from trainer.services import joining
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.store import people
 
 LESSON = lessons.load().get("protection-factors")

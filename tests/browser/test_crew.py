@@ -10,7 +10,7 @@ from tests.browser import job
 from tests.browser.conftest import DESKTOP, FIRST_LESSON, WORKER, ZONE, Served, Window, phone
 from tests.conftest import HALF_MASK, right_answer
 from trainer.services import joining
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.store import people
 from trainer.store.tables import PaperSitting
 

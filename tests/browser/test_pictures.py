@@ -11,7 +11,7 @@ from sqlmodel import select
 from tests.browser.conftest import DESKTOP, WORKER, ZONE, Served, Window, phone
 from trainer.lessons.pictures import Picture as Safe
 from trainer.services import pictures
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.store import people
 from trainer.store.tables import Picture, Worksite
 

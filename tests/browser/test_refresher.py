@@ -10,7 +10,7 @@ from tests.browser.conftest import WORKER, Served, Window, phone
 from tests.conftest import HALF_MASK, right_answer, wrong_answer
 from trainer import lessons
 from trainer.services import joining, learning, observing, sitting
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.store import people
 
 
@@ -66,6 +66,8 @@ def test_what_has_faded_is_shown_to_both_and_takes_nothing_away(ready: Served, s
     assert picked >= 1
     assert odell.page.locator("#reason").input_value() == "knowledge-or-use"
     odell.go("main form button")
+    odell.look("before")
+    odell.go("main form button[value=give]")
     imara.open("/tag")
     assert imara.page.locator(".sections .when time").count() == picked
 

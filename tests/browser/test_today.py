@@ -8,7 +8,7 @@ from tests.browser.conftest import DESKTOP, FIRST_LESSON, WORKER, ZONE, Served, 
 from tests.conftest import wrong_answer
 from trainer import lessons
 from trainer.services import learning, sitting
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.store import people
 
 

@@ -4,8 +4,11 @@ from datetime import timedelta
 
 import pytest
 
-from tests.conftest import Works, pass_lesson
-from trainer.services import assigning, standing
+from tests.conftest import Works, pass_lesson, right_answer, wrong_answer
+from tests.services.test_observing import watch
+from trainer import lessons
+from trainer.reference import practice_acts
+from trainer.services import assigning, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import people
 from trainer.store.tables import Person
@@ -109,3 +112,87 @@ def test_one_for_cause_is_not_withdrawn(works):
     with pytest.raises(Refusal), works.store.writing() as db:
         assigning.withdraw(db, works.scribe("Tomas"), made.id)
     assert history(works).retraining() == (SLUG,)
+
+
+def shares(works: Works, slugs, reason: str = "first") -> dict[str, assigning.Share]:
+    """Return what Lee and Kim would get."""
+    with works.store.reading() as db:
+        loft = works.worksites["Laminating Loft"]
+        workers = people.at_worksite(db, loft.id, role="worker")
+        due = works.today + timedelta(days=14)
+        found = assigning.plan(db, works.scribe("Tomas"), workers, slugs, due, reason)
+    return {one.person.name: one for one in found}
+
+
+def test_before_anything_is_given_it_says_who_gets_what(works):
+    pass_lesson(works, "Lee", "fit", works.now)
+    assign(works, ["upkeep"], "first")
+    found = shares(works, ["fit", "upkeep", SLUG])
+    lee, kim = found["Lee"], found["Kim"]
+    assert (lee.new, lee.open, lee.done) == ((SLUG,), ("upkeep",), ("fit",))
+    assert (kim.new, kim.open, kim.done) == (("fit", "upkeep", SLUG), (), ())
+    assert len(history(works).assignments) == 1
+
+
+def test_for_cause_it_is_asked_again_whoever_has_passed_it(works):
+    """29 CFR 1910.134(k)(5)(ii)."""
+    pass_lesson(works, "Lee", "fit", works.now)
+    assert shares(works, ["fit"], "knowledge-or-use")["Lee"].new == ("fit",)
+
+
+def test_a_first_training_is_not_asked_of_whoever_is_trained(works):
+    for lesson in lessons.load().all:
+        pass_lesson(works, "Lee", lesson.slug, works.now)
+    watch(works)
+    found = shares(works, [lesson.slug for lesson in lessons.load().all])
+    assert found["Lee"].new == ()
+    assert shares(works, ["fit"], "yearly")["Lee"].new == ("fit",)
+
+
+def test_whoever_wears_a_class_is_found_at_these_worksites_alone(works):
+    with works.store.reading() as db:
+        loft, joinery = (works.worksites[one].id for one in ("Laminating Loft", "Joinery"))
+        names = [one.name for one in assigning.wearers(db, [loft, joinery], "apr-half")]
+        assert names == ["Lee"]
+        assert assigning.wearers(db, [joinery], "apr-half") == []
+        assert assigning.wearers(db, [loft], "papr-full") == []
+
+
+def test_each_act_of_practice_has_lessons_that_exist_and_matter():
+    """(k)(5)(ii): only what was not retained."""
+    course = {lesson.slug for lesson in lessons.load().all}
+    for act in practice_acts.rows():
+        assert act.lessons
+        assert set(act.lessons) <= course
+    assert assigning.matter_for(["clean-and-store"]) == ["upkeep"]
+    assert assigning.matter_for(["seal-check-negative"]) == ["fit", "putting-on"]
+    assert assigning.matter_for(["no such act"]) == []
+
+
+def test_what_was_seen_is_kept_with_the_assignment(works):
+    with works.store.writing() as db:
+        by, lee = works.scribe("Tomas"), works.people["Lee"]
+        due = works.today
+        assigning.assign(db, by, lee, ["fit"], due, "knowledge-or-use", ["strap-tension"])
+        with pytest.raises(Refusal):
+            assigning.assign(db, by, lee, ["upkeep"], due, "knowledge-or-use", ["a rumor"])
+    [kept] = history(works).assignments
+    assert kept.seen == "strap-tension"
+
+
+def test_what_was_seen_of_a_person_comes_from_practice_and_from_the_last_sitting(works):
+    lesson = lessons.load().get("fit")
+    watch(works, strap_tension="helped", take_off="not_yet")
+    for answer in (wrong_answer, right_answer):
+        with works.store.writing() as db:
+            lee = db.get(Person, works.people["Lee"].id)
+            there = sitting.begin(db, lee, lesson, works.now, unread=True)
+            for one in sitting.shown(db, there):
+                sitting.answer(db, there, one.item.position, answer(one), works.now)
+            sitting.close(db, works.scribe("Lee"), there, "en", 80)
+            acts, missed = assigning.seen_of(db, lee)
+        assert acts == ["strap-tension", "take-off"]
+        assert list(missed) == (["fit"] if answer is wrong_answer else [])
+    watch(works)
+    with works.store.reading() as db:
+        assert assigning.seen_of(db, works.people["Lee"]) == ([], {})

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from sqlmodel import Session, select
 
+from trainer import lessons
 from trainer.services import asking, demonstrating, signing_in, standing
 from trainer.store import people, record
 from trainer.store.engine import Store
@@ -33,6 +34,7 @@ STANDS = {
     "powered only": {},
     "powered only since": {"medical": "powered_only"},
     "practice to come": {"training": "", "practice": ""},
+    "trained elsewhere": {"training": "", "practice": ""},
     "practice not yet": {"training": "", "practice": "not_yet"},
     "two failed sittings": {"training": "", "practice": ""},
     "one failed sitting": {"training": "", "practice": ""},
@@ -169,6 +171,21 @@ def test_nobody_signed_their_own_practice(db: Session) -> None:
 def test_the_second_year_is_recorded_as_yearly(db: Session) -> None:
     twice = [record.body(entry)["reason"] for entry in record.of_person(db, "00143", ("training",))]
     assert twice == ["first", "yearly"]
+
+
+def test_earlier_training_is_credited_but_for_one_element(db: Session, today: date) -> None:
+    person = people.by_number(db, "00156")
+    open_ = [one.slug for one in standing.History(db, person).to_do(today)]
+    assert open_ == [
+        one.slug for one in lessons.load().all if "(k)(1)(v)" in one.elements
+    ]  # fmt: skip
+
+
+def test_new_hires_of_the_loft_have_its_standing_assignment(db: Session, today: date) -> None:
+    person = people.by_number(db, "00128")
+    open_ = standing.History(db, person).to_do(today)
+    assert len(open_) == len(lessons.load().all)
+    assert all(one.before_wearing for one in open_)
 
 
 def test_every_make_says_that_it_is_invented(db: Session) -> None:

@@ -96,6 +96,10 @@ TABLE = (
     ("POST", "/codes/tablet", STAFF, "", {}),
     ("GET", "/assign", "trainer", "", {}),
     ("POST", "/assign", "trainer", "", {}),
+    ("POST", "/standing/<int:number>/end", "trainer", SEES_LEE, {}),
+    ("GET", "/people/<number>/seen", "trainer", SEES_LEE, {}),
+    ("GET", "/people/<number>/credit", STAFF, SEES_LEE, {}),
+    ("POST", "/people/<number>/credit", STAFF, SEES_LEE, {}),
     ("POST", "/people/<number>/talk", "trainer", SEES_LEE, {"lesson": "protection-factors"}),
     ("POST", "/people/<number>/practice", "trainer", SEES_LEE, {"respirator": "1"}),
     ("GET", "/practice/<int:number>", "trainer", WATCHES_LEE, {}),
@@ -248,7 +252,9 @@ def places(works: Works) -> dict[str, str]:
         paper = on_paper.draw(db, works.scribe("Tomas"), lee, lesson, "en")
         paper.paper.code = "LEESPR"
         db.add(paper.paper)
+        [stands] = assigning.begin_standing(db, by, site, [assigning.FULL])
     return {
+        "/standing/<int:number>": f"/standing/{stands.id}",
         "/sittings/<int:number>": f"/sittings/{sat.id}",
         "/practice/<int:number>": f"/practice/{seen.id}",
         "/crew/talks/<int:number>": f"/crew/talks/{talk.id}",

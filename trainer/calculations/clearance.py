@@ -52,9 +52,12 @@ class Facts:
     medical: Medical | None = None
     appendix_d_on: date | None = None
     trained_on: date | None = None  # training as a whole
+    counts_from: date | None = None  # the earlier training, where credit was given, (k)(4)
     lessons_passed: int = 0
     lessons_asked: int = 0
     retraining: tuple[str, ...] = ()  # lessons asked again for cause and not passed since
+    beyond: tuple[str, ...] = ()  # lessons of a worksite asked before wearing and not passed
+    beyond_until: date | None = None  # the last good day of those that are passed
     practised_on: date | None = None  # the newest with this class of respirator
     practice_passed: bool = True
     fit_test: FitTest | None = None  # the newest with this respirator
@@ -128,8 +131,14 @@ def _training(worn: Worn, facts: Facts, today: date, source: str) -> Step:
     if facts.trained_on is None:
         state = "begun" if facts.lessons_passed else "todo"
         return Step("training", state, source=source)
-    step = Step("training", "done", facts.trained_on, next_due(facts.trained_on), source=source)
-    return _unless_lapsed(step, today)
+    # What earlier training covered is due again within 12 months of that training, (k)(4).
+    due = next_due(facts.counts_from or facts.trained_on)
+    why = "credit" if facts.counts_from else ""
+    step = _unless_lapsed(Step("training", "done", facts.trained_on, due, why, source), today)
+    if step.state == "done" and facts.beyond:
+        # The training is to be about this workplace, (c)(1)(vii) and (k)(3).
+        return replace(step, state="no", why="beyond")
+    return replace(step, due=min(due, facts.beyond_until or NO_END))
 
 
 def _practice(worn: Worn, facts: Facts, today: date, source: str) -> Step:

@@ -12,6 +12,7 @@ class PracticeAct:
 
     tight_only    it exists only where a facepiece seals against the face
     in_refresher  it is watched again six months after training
+    lessons       slugs of the lessons that teach it, for retraining, (k)(5)(ii)
     """
 
     slug: str
@@ -20,6 +21,7 @@ class PracticeAct:
     tight_only: bool
     weak_in_studies: bool
     in_refresher: bool
+    lessons: tuple[str, ...]
     source: str
     checked: str
 
@@ -47,4 +49,4 @@ def get(slug: str) -> PracticeAct | None:
 def _row(cells: dict[str, str]) -> PracticeAct:
     flags = ("tight_only", "weak_in_studies", "in_refresher")
     typed = {name: table.yes(cells[name]) for name in flags}
-    return PracticeAct(**(cells | typed))
+    return PracticeAct(**(cells | typed | {"lessons": tuple(cells["lessons"].split())}))

@@ -62,9 +62,9 @@ def of_person(db: Session, person: Person) -> list[lessons.Lesson]:
     return [found for found in (find(db, slug) for slug in slugs) if found]
 
 
-def choices(db: Session, worksites: Iterable[Worksite]) -> list[lessons.Lesson]:
-    """Return what can be assigned by a trainer of these worksites: ours, then theirs."""
-    theirs = site_lessons.taught_at(db, [one.id for one in worksites])
+def choices(db: Session, worksite_ids: Iterable[int]) -> list[lessons.Lesson]:
+    """Return what can be taught at these worksites: our lessons, then theirs."""
+    theirs = site_lessons.taught_at(db, worksite_ids)
     return [*lessons.load().all, *(find(db, site_lessons.slug_of(one.id)) for one in theirs)]
 
 

@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, select
 
 from trainer import lessons
-from trainer.reference import respirator_classes
+from trainer.reference import respirator_classes, training_elements
 from trainer.services import (
     asking,
     assigning,
@@ -30,7 +30,7 @@ from trainer.services import (
     sitting,
     teaching,
 )
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.store import people
 from trainer.store.engine import Store
 from trainer.store.tables import Installation, Person, Respirator, WorkerQuestion
@@ -108,6 +108,8 @@ NEEDS = (
     (1, "00112", "health", 0, ""),
 )
 """Told in one tap; kinds of `asking.KINDS`."""
+STANDING_AT, STANDING_BY = "Laminating Loft", "00104"
+"""Where whoever comes has the full training before first wearing, and who set that up."""
 
 SIGN_INS = (
     ("coordinator", COORDINATOR),
@@ -193,7 +195,7 @@ class Story:
     limited: int | None = None  # days ago, when a later recommendation allowed only powered ones
     fit_tests: tuple[int, ...] | None = None
     fits: bool = True
-    lessons: str = ""  # without a round: read, sitting, passed, failed once, failed twice
+    lessons: str = ""  # without a round: read, sitting, passed, failed once or twice, credited
     practice: str = ""  # without a round: helped
     appendix_d: bool = False
     retraining: str = ""
@@ -220,6 +222,7 @@ STORIES = {
     "reading": Story(started=7, fit_tests=(), lessons="read"),
     "new respirator": Story(rounds=(150,), spread=20, retraining="changed-respirator"),
     "use not good enough": Story(rounds=(210,), spread=30, retraining="knowledge-or-use"),
+    "trained elsewhere": Story(started=9, fit_tests=(5,), lessons="credited"),
     "Appendix D given": Story(started=90, medical="", fit_tests=(), appendix_d=True),
     "Appendix D to come": Story(started=3, medical="", fit_tests=()),
     "by choice with medical": Story(started=60, fit_tests=(), appendix_d=True),
@@ -306,6 +309,7 @@ class _Works:
         for member in cast():
             yield from self._life(member)
         yield _Deed(self.moment(30, 7), self._describe)
+        yield _Deed(self.moment(30, 8), self._stand)
         yield _Deed(self.moment(TAUGHT_DAYS_AGO, 9), self._teach)
         yield from self._questions()
         yield from self._needs()
@@ -385,6 +389,11 @@ class _Works:
                 numbers=[one.number for one in there],
             )
 
+    def _stand(self, now: datetime) -> None:
+        named = {one.name: one for one in people.all_worksites(self.db)}
+        by = Scribe(self.person[STANDING_BY], now, ZONE)
+        assigning.begin_standing(self.db, by, named[STANDING_AT], [assigning.FULL])
+
     def _life(self, member: Member) -> Iterator[_Deed]:
         story = STORIES[member.story]
         later = member.lot(story.spread)
@@ -410,7 +419,9 @@ class _Works:
             yield at(start - 1, 8, self._give_appendix_d, member)
         for day in tests:
             yield at(day + 1, 10, self._fit_test, member, story)
-        if story.medical != "not" and not member.equipment.endswith(BY_CHOICE):
+        by_itself = member.story == "new hire" and STANDING_AT in member.worksites
+        by_choice = member.equipment.endswith(BY_CHOICE)
+        if story.medical != "not" and not by_choice and not by_itself:
             yield at(start - 1, 8, self._assign, member, "first", 14)
         for place, day in enumerate(rounds):
             if place:
@@ -430,6 +441,8 @@ class _Works:
         match story.lessons:
             case "passed":
                 yield from self._lessons(at, member, start - 5)
+            case "credited":
+                yield at(4, 11, self._credit, member)
             case "read":
                 yield at(2, 11, self._read, member, first, 1)
             case "sitting":
@@ -501,6 +514,20 @@ class _Works:
             self.person[member.number],
             once=f"demo-appendix-d:{member.number}",
             on=_day(now),
+        )
+
+    def _credit(self, now: datetime, member: Member) -> None:
+        asked = {row.paragraph: "asked" for row in training_elements.seven()}
+        recording.record_credit(
+            self.db,
+            self._trainer(member, now),
+            self.person[member.number],
+            once=f"demo-credit:{member.number}",
+            earlier_on=_day(now) - timedelta(days=120),
+            given_by="Invented Saltpan Boatyard",
+            proof="certificate with the outline of the course",
+            trained_with=[self._worn(member).class_slug],
+            elements=asked | {"(k)(1)(v)": recording.NOT_COVERED},
         )
 
     def _fit_test(self, now: datetime, member: Member, story: Story) -> None:

@@ -7,6 +7,7 @@ from datetime import date
 
 from sqlmodel import Session
 
+from trainer.services import recording
 from trainer.store import record
 from trainer.store.tables import Entry
 
@@ -38,7 +39,7 @@ COLUMNS = (
     "entry number",
     "entry hash",
 )
-KINDS = ("lesson", "practice", "training")
+KINDS = ("lesson", "practice", "training", "credit")
 """Entries of training. Medical determinations have an access right of their own and stay out."""
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "\x00")
@@ -76,8 +77,10 @@ def harmless(text: str) -> str:
 
 def _row(entry: Entry, said: dict) -> dict[str, str]:
     watched = said.get("watched_by", {})
-    by = watched or said.get("taught", {}).get("by", {})  # who watched, or who taught in a room
-    lessons = said.get("lessons", [])
+    # Who watched, who taught in a room, or who credited.
+    by = watched or said.get("taught", {}).get("by", {}) or said.get("seen_by", {})
+    # Of credit, no lesson was taught here, so none has a version.
+    lessons = said.get("lessons", []) if entry.kind == "training" else []
     return {
         "worker number": entry.person_number,
         "name": said.get("name", ""),
@@ -86,10 +89,11 @@ def _row(entry: Entry, said: dict) -> dict[str, str]:
         "lesson version": said.get("version", "")
         or "; ".join(f"{one['lesson']} {one['version']}" for one in lessons),
         "language": said.get("language", "") or "; ".join(said.get("languages", [])),
-        "mode": _mode(said),
+        "mode": _mode(said) or (recording.EARLIER if entry.kind == "credit" else ""),
         "elements covered": "; ".join(said.get("elements", [])),
         "started": said.get("started", ""),
-        "completed": said.get("completed", ""),
+        # Earlier training was done on a day, and nobody here knows the hour.
+        "completed": said.get("completed", "") or said.get("counts_from", ""),
         "score": _share(said, "right", "asked"),
         "must-know right": _share(said, "must_right", "must_asked"),
         "sittings taken": str(said.get("sittings", "")),
@@ -111,6 +115,8 @@ def _row(entry: Entry, said: dict) -> dict[str, str]:
 
 
 def _name(entry: Entry, said: dict) -> str:
+    if entry.kind == "credit":
+        return f"earlier training by {said['given_by']}; proof seen: {said['proof']}"
     if entry.kind == "training":
         return "training as a whole"
     return "practice" if said.get("passed") else "practice, not yet passed"
@@ -143,6 +149,8 @@ def _worksite_part(said: dict) -> str:
 
 
 def _respirators(said: dict) -> list[str]:
+    if "trained_with" in said:
+        return said["trained_with"]
     worn = said.get("respirators", []) or ([said["respirator"]] if "respirator" in said else [])
     return [
         " ".join(part for part in (one["class"], one["make"], one["model"], one["size"]) if part)

@@ -10,8 +10,8 @@ from sqlmodel import Session, delete, select
 from trainer.config import LANGUAGES
 from trainer.reference import respirator_classes
 from trainer.services import standing
-from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
+from trainer.services.scribe import Scribe
 from trainer.store import people
 from trainer.store.tables import Membership, Person, PersonRole, Respirator, Worksite
 from trainer.words import tidy
@@ -56,7 +56,7 @@ def add_person(
     db.add(person)
     _describe(person, name, language, qualification)
     db.flush()
-    _settle(db, person, roles, worksites)
+    _settle(db, person, roles, worksites, now)
     standing.refresh(db, person, now.date())
     return person
 
@@ -83,7 +83,7 @@ def change_person(
         )
     _describe(person, tidy(name), language, qualification)
     db.add(person)
-    _settle(db, person, roles, worksites)
+    _settle(db, person, roles, worksites, by.now)
     standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
 
 
@@ -192,7 +192,9 @@ def _describe(person: Person, name: str, language: str, qualification: str) -> N
     person.search_key = people.plain(f"{name} {person.number}")
 
 
-def _settle(db: Session, person: Person, roles: list[str], worksites: list[int]) -> None:
+def _settle(
+    db: Session, person: Person, roles: list[str], worksites: list[int], now: datetime
+) -> None:
     if not roles or not set(roles) <= set(people.ROLES):
         raise Refusal("Choose at least one role.")
     if not worksites and set(roles) != {"coordinator"}:
@@ -201,7 +203,16 @@ def _settle(db: Session, person: Person, roles: list[str], worksites: list[int])
     if not set(worksites) <= known:
         raise Refusal("Choose the worksites from the list.")
     db.exec(delete(PersonRole).where(PersonRole.person_id == person.id))
-    db.exec(delete(Membership).where(Membership.person_id == person.id))
     db.add_all(PersonRole(person_id=person.id, role=role) for role in sorted(set(roles)))
-    db.add_all(Membership(person_id=person.id, worksite_id=one) for one in sorted(set(worksites)))
+    there = {one.id for one in people.worksites(db, person.id)}
+    db.exec(
+        delete(Membership).where(
+            Membership.person_id == person.id, Membership.worksite_id.not_in(worksites)
+        )
+    )
+    # Whoever stays keeps the day of coming: standing assignments count from it.
+    db.add_all(
+        Membership(person_id=person.id, worksite_id=one, joined_at=now)
+        for one in sorted(set(worksites) - there)
+    )
     db.flush()

@@ -8,8 +8,8 @@ from sqlmodel import Session, select
 
 from trainer.reference import practice_acts, respirator_classes
 from trainer.services import recording
-from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
+from trainer.services.scribe import Scribe
 from trainer.store import people
 from trainer.store.tables import (
     Entry,

@@ -14,8 +14,8 @@ from sqlmodel import Session, select
 from trainer import lessons
 from trainer.config import LANGUAGES
 from trainer.services import sitting, standing
-from trainer.services.recording import Scribe
 from trainer.services.refusal import Refusal
+from trainer.services.scribe import Scribe
 from trainer.services.signing_in import CODE_ALPHABET
 from trainer.store import people
 from trainer.store.tables import (

@@ -8,10 +8,12 @@ from datetime import date
 
 from sqlmodel import Session, func, select
 
+from trainer import lessons
+from trainer.calculations import credit
 from trainer.calculations.faults import CalculationFault
 from trainer.calculations.fit import fit_test_passes
 from trainer.calculations.periods import next_due
-from trainer.reference import fit_test_protocols, respirator_classes
+from trainer.reference import fit_test_protocols, respirator_classes, training_elements
 from trainer.services import asking, curriculum, standing
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
@@ -20,6 +22,13 @@ from trainer.store.tables import Entry, Person, Practice, PracticeAct, Respirato
 
 OUTCOMES = ("cleared", "limits", "not")
 LIMITS = ("powered_only", "as_written")
+SHOWN, NOT_COVERED = ("asked", "sitting"), "no"
+"""How a person shows knowledge of what earlier training covered, (k)(1) and (k)(4): asked in
+person and known, or in the closing questions of the lessons."""
+
+LINE = 160
+EARLIER = "earlier training"
+"""The mode of a lesson that reached a person elsewhere."""
 
 
 def record_medical(
@@ -112,6 +121,114 @@ def record_fit_test(
     return _append(db, by, person, once=once, kind="fit-test", on=on, body=body)
 
 
+def record_credit(
+    db: Session,
+    by: Scribe,
+    person: Person,
+    *,
+    once: str,
+    earlier_on: date,
+    given_by: str,
+    proof: str,
+    trained_with: list[str],
+    elements: dict[str, str],
+) -> Entry:
+    """Record credit for training that a new employee had elsewhere, (k)(4).
+
+    earlier_on      the day of that training
+    given_by        the employer or trainer who gave it
+    proof           what was seen that shows it, such as a certificate; no medical detail
+    trained_with    classes of the respirators that it was about
+    elements        each of the seven with how knowledge of it was shown: SHOWN
+    Practice and what is particular to a worksite are never credited.
+    Errors: Refusal for training that is not within 12 months or adds nothing, for elements that
+    it cannot count for, without proof, for oneself, or without a qualification named.
+    """
+    # A second click finds the entry, and nothing is judged anew.
+    done = record.done(db, once)
+    if done:
+        return done
+    if by.person.id == person.id:
+        raise Refusal("Nobody can credit their own training. Ask another trainer.")
+    if not by.person.qualification:
+        raise Refusal("Ask the coordinator to enter your qualification: the record names it.")
+    today = standing.today(db, person, by.now, by.zone)
+    history = standing.History(db, person)
+    _may_be_credited(history, today, earlier_on)
+    given_by, proof = _line(given_by), _line(proof)
+    if not given_by or not proof:
+        raise Refusal("Say who gave the earlier training, and what you saw that shows it.")
+    counted = _counted(db, person, trained_with, elements)
+    new = {one: credit.Credited(earlier_on, elements[one] == "asked") for one in counted}
+    before = [
+        {
+            one["element"]: credit.Credited(on, one["shown"] == "asked")
+            for one in said["elements_shown"]
+        }
+        for on, said in history.credits(today)
+    ]
+    together = credit.joined([*before, new])
+    covered = {
+        lesson.slug: credit.covered(lesson.elements, together) for lesson in lessons.load().all
+    }
+    body = {
+        "counts_from": earlier_on.isoformat(),
+        "given_by": given_by,
+        "proof": proof,
+        "trained_with": sorted(trained_with),
+        "elements": [one for one in counted if elements[one] == "asked"],
+        "elements_shown": [{"element": one, "shown": elements[one]} for one in counted],
+        "lessons": [
+            {"lesson": slug, "counts_from": one.on.isoformat(), "shown": one.shown}
+            for slug, one in covered.items()
+            if one
+        ],
+        "seen_by": _who(by.person),
+        "reason": "first",
+        "due_again": next_due(earlier_on).isoformat(),
+    }
+    entry = _append(db, by, person, once=once, kind="credit", on=today, body=body)
+    complete_training(db, by, person)
+    return entry
+
+
+def _may_be_credited(history: standing.History, today: date, earlier_on: date) -> None:
+    if not credit.within_a_year(earlier_on, today):
+        raise Refusal(
+            "Earlier training counts only when it lies within the last 12 months: "
+            "29 CFR 1910.134(k)(4). Older training is given anew."
+        )
+    ours = history.year_from()
+    if ours and (today <= next_due(ours) or earlier_on <= history.last_training().happened_on):
+        raise Refusal(
+            "This person was trained here. Credit is for new people, 29 CFR 1910.134(k)(4); "
+            "training here falls due again by itself."
+        )
+
+
+def _counted(
+    db: Session, person: Person, trained_with: list[str], elements: dict[str, str]
+) -> list[str]:
+    """Return the elements that are credited, in the order of the standard."""
+    seven = [row.paragraph for row in training_elements.seven()]
+    if set(elements) != set(seven) or not set(elements.values()) <= {*SHOWN, NOT_COVERED}:
+        raise Refusal("Mark each of the seven elements.")
+    counted = [one for one in seven if elements[one] in SHOWN]
+    if not counted:
+        raise Refusal("Mark at least one element that the earlier training covered.")
+    known = {row.slug for row in respirator_classes.recognised()}
+    if not trained_with or not set(trained_with) <= known:
+        raise Refusal("Choose which respirators the earlier training was about.")
+    worn = {one.class_slug for one in people.respirators(db, person.id) if one.use == "required"}
+    if not set(counted) <= credit.may_be_credited(worn, trained_with):
+        raise Refusal(
+            "The earlier training was about another type of respirator. Elements (i) to (v) are "
+            "about the respirator that is worn here, so they are to be taught: "
+            "29 CFR 1910.134(k)(5)(i)."
+        )
+    return counted
+
+
 def record_lesson(
     db: Session,
     by: Scribe,
@@ -123,7 +240,7 @@ def record_lesson(
     """Record that a lesson was completed by a passed sitting.
 
     by      the person, or the trainer who entered what was written on paper
-    mode    read, heard, taught in person or read aloud: how the lesson reached the person
+    mode    read, heard, taught in person, read aloud, or EARLIER: how the lesson reached the person
     beside  who taught it in a room (`taught`); of one on paper `on_paper` and `written_on`
     """
     lesson = curriculum.as_taught(db, sitting.lesson, sitting.lesson_version, sitting.language)
@@ -135,6 +252,7 @@ def record_lesson(
         beside = beside | {"entered_by": _who(by.person)}
     history = standing.History(db, person)
     reasons = {item.slug: item.reason for item in history.to_do(on)}
+    earlier = history.earlier(sitting.lesson) if mode == EARLIER else None
     questions_asked, questions_answered = asking.in_round(db, person, sitting)
     body = {
         "lesson": sitting.lesson,
@@ -156,6 +274,9 @@ def record_lesson(
         "worksite_part": lesson.part,
     }
     body |= beside
+    if earlier:
+        # Not taught here: its year runs from the earlier training, (k)(4).
+        body |= {"counts_from": earlier.since.isoformat(), "credit_entry": earlier.entry.number}
     once = f"sitting:{sitting.id}"
     entry = _append(db, by, person, once=once, kind="lesson", on=on, body=body)
     complete_training(db, by, person)
@@ -199,15 +320,16 @@ def record_practice(
 
 
 def complete_training(db: Session, by: Scribe, person: Person) -> Entry | None:
-    """Record training as a whole when every lesson is passed and practice was watched.
+    """Record training as a whole when all lessons are passed or credited and practice was watched.
 
+    Where a part of it is credit, the year runs from the earlier training, (k)(4).
     Practice counts for the respirators that need it, each class of them, when it was watched
-    since training was last complete, and within the year.
+    since training was last complete, and within the year; it is never credited.
     Returns None while something is missing.
     """
     on = standing.today(db, person, by.now, by.zone)
     history = standing.History(db, person)
-    passes = history.this_round(on)
+    done = history.this_round(on)
     worn = [item for item in people.respirators(db, person.id) if item.use == "required"]
     before = history.last_training()
     current = [
@@ -218,32 +340,50 @@ def complete_training(db: Session, by: Scribe, person: Person) -> Entry | None:
         and found[0].number > (before.number if before else 0)
         and on <= next_due(found[0].happened_on)
     ]
-    if not worn or len(current) < len(worn) or len(passes) < len(history.course):
+    if not worn or len(current) < len(worn) or len(done) < len(history.course):
         return None
-    said = [pair[1] for pair in passes.values()]
+    # Lessons taught here count from today, whatever the day of each; earlier training never does.
+    since = min([on, *(one.since for one in done.values() if "counts_from" in one.said)])
+    said = [one.said for one in done.values()]
+    taught = [one for one in done.values() if not one.credited]
     last = record.body(max(current, key=lambda entry: entry.number))
     body = {
-        "lessons": [{"lesson": one["lesson"], "version": one["version"]} for one in said],
+        "lessons": [
+            {"lesson": one.said["lesson"], "version": one.said["version"]} for one in taught
+        ],
         "elements": sorted({element for one in said for element in one["elements"]}),
-        "languages": sorted({one["language"] for one in said}),
-        "modes": sorted({one["mode"] for one in said}),
-        "started": min(one["started"] for one in said),
+        "languages": sorted({one.said["language"] for one in taught}),
+        "modes": sorted({one.get("mode", EARLIER) for one in said}),
+        "started": min(one.get("started", record.moment(by.now)) for one in said),
         "completed": record.moment(by.now),
         "reason": _whole_reason(said),
         "practice_entries": [entry.number for entry in current],
-        "lesson_entries": [pair[0].number for pair in passes.values()],
+        "lesson_entries": [one.entry.number for one in taught],
         "watched_by": last["watched_by"],
         "respirators": [_named(item) for item in worn],
-        "due_again": next_due(on).isoformat(),
+        "due_again": next_due(since).isoformat(),
         "worksite_part": [
             {"lesson": one["lesson"], "title": one["title"], **one["worksite_part"]}
             for one in said
             if one.get("worksite_part")
         ],
     }
-    newest = max([pair[0].number for pair in passes.values()] + [item.number for item in current])
+    if since < on:
+        body |= _in_place(done, since)
+    newest = max([one.entry.number for one in done.values()] + [item.number for item in current])
     once = f"training:{person.number}:{newest}"
     return _append(db, by, person, once=once, kind="training", on=on, body=body)
+
+
+def _in_place(done: dict[str, standing.Done], since: date) -> dict[str, object]:
+    """Return what a training as a whole says of the earlier training that stands in for a part."""
+    granted = {slug: one.entry.number for slug, one in done.items() if one.credited}
+    shown = {one.said["credit_entry"] for one in done.values() if "credit_entry" in one.said}
+    return {
+        "counts_from": since.isoformat(),
+        "credited": sorted(granted),
+        "credit_entries": sorted({*granted.values(), *shown}),
+    }
 
 
 def _whole_reason(said: list[dict]) -> str:
@@ -277,6 +417,11 @@ def _append(
     )
     standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
     return entry
+
+
+def _line(text: str) -> str:
+    """Return a line as it goes into the record: short, without double spaces."""
+    return " ".join(text.split())[:LINE]
 
 
 def _not_to_come(db: Session, by: Scribe, person: Person, on: date) -> None:

@@ -16,6 +16,7 @@ from trainer import bank, lessons
 from trainer.calculations.periods import next_due
 from trainer.services import describing, learning, sitting, standing
 from trainer.services.refusal import Refusal
+from trainer.store import record
 from trainer.store.tables import (
     Assignment,
     Entry,
@@ -157,7 +158,8 @@ def _come(training: Entry | None, today: date) -> tuple[int | None, int]:
     if training is None:
         return None, 0
     # Near the yearly date the lessons themselves are open again.
-    again = next_due(training.happened_on) - timedelta(days=standing.BEGIN_AGAIN_DAYS)
+    year = standing.counts_from(training, record.body(training))
+    again = next_due(year) - timedelta(days=standing.BEGIN_AGAIN_DAYS)
     come = [one for one in MONTHS if next_due(training.happened_on, one) <= today < again]
     return (come[-1] if come else None), training.number
 

@@ -14,7 +14,7 @@ from sqlmodel import Session, select
 
 from trainer import bank, lessons
 from trainer.config import LANGUAGES
-from trainer.services import curriculum, describing, learning, recording, teaching
+from trainer.services import curriculum, describing, learning, recording, standing, teaching
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
 from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtTalk
@@ -126,12 +126,16 @@ def talked(db: Session, by: Scribe, person: Person, lesson: str) -> None:
     db.flush()
 
 
-def begin(db: Session, person: Person, lesson: lessons.Lesson, now: datetime) -> Sitting:
+def begin(
+    db: Session, person: Person, lesson: lessons.Lesson, now: datetime, unread: bool = False
+) -> Sitting:
     """Return the open sitting, or draw a new one.
 
+    unread  may it begin before every section is read? where earlier training covered it, (k)(4)
     Errors: Refusal as in `draw_new`.
     """
-    return open_sitting(db, person, lesson.slug) or draw_new(db, person, lesson, now)
+    there = open_sitting(db, person, lesson.slug)
+    return there or draw_new(db, person, lesson, now, unread=unread)
 
 
 def way_in(
@@ -152,17 +156,19 @@ def draw_new(
     lesson: lessons.Lesson,
     now: datetime,
     on_paper: bool = False,
+    unread: bool = False,
 ) -> Sitting:
     """Draw a sitting for a person.
 
     on_paper    it is to be printed; one that is open on the screen stays as it is
+    unread      as in `begin`
     Errors: Refusal while sections are unread without a talk, or after two failed sittings without
     the trainer's talk.
     """
     if needs_talk(db, person, lesson.slug):
         raise Refusal("Talk with your trainer first. After that you can try again.")
     may, talk = way_in(db, person, lesson, now)
-    if not may:
+    if not (may or unread):
         raise Refusal("Read every section to its end first.")
     earlier = of_person(db, person, lesson.slug)
     sitting = Sitting(
@@ -291,18 +297,23 @@ def close(
 def _mode(db: Session, person: Person, sitting: Sitting) -> str:
     """Return how a lesson reached a person: read or heard as a whole, else as the talk was given.
 
+    Where neither, earlier training covered it, which is credited, (k)(4).
     Errors: Refusal when only a talk opened the sitting, and it was taken back.
     """
-    lesson = lessons.load().get(sitting.lesson)
+    lesson = curriculum.find(db, sitting.lesson)
     there = learning.place(db, person, sitting.lesson)
-    if sitting.talk is None or lesson is None or not learning.unread(there, lesson):
+    if lesson is None or not learning.unread(there, lesson):
         return learning.mode(db, person, sitting.lesson)
-    if teaching.is_taken_back(db, sitting.talk):
-        raise Refusal(
-            "The talk that opened this sitting was taken back. Read every section of the lesson "
-            "to its end first. The answers are kept."
-        )
-    return teaching.who_taught(db, sitting.talk, sitting.lesson)["mode"]
+    if sitting.talk is not None:
+        if teaching.is_taken_back(db, sitting.talk):
+            raise Refusal(
+                "The talk that opened this sitting was taken back. Read every section of the "
+                "lesson to its end first. The answers are kept."
+            )
+        return teaching.who_taught(db, sitting.talk, sitting.lesson)["mode"]
+    if standing.History(db, person).earlier(sitting.lesson):
+        return recording.EARLIER
+    return learning.mode(db, person, sitting.lesson)
 
 
 def _beside(db: Session, sitting: Sitting, written_on: date | None) -> dict[str, object]:

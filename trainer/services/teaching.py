@@ -97,7 +97,7 @@ def give(
         raise Refusal("Ask the coordinator to enter your qualification: the record names it.")
     if worksite.id not in [one.id for one in people.worksites(db, by.person.id)]:
         raise Refusal("Choose one of your worksites.")
-    taught = [one for one in curriculum.choices(db, [worksite]) if one.slug in set(slugs)]
+    taught = [one for one in curriculum.choices(db, [worksite.id]) if one.slug in set(slugs)]
     if not taught or language not in LANGUAGES or mode not in MODES:
         raise Refusal("Choose the lessons that you taught, the language and how you taught.")
     there = _were_there(db, by.person, worksite, numbers)

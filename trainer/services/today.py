@@ -14,7 +14,8 @@ from trainer import lessons
 from trainer.calculations.periods import next_due
 from trainer.services import asking, describing, refreshing
 from trainer.services.sitting import FAILED_BEFORE_TALK, NO_LESSON
-from trainer.services.standing import BEGIN_AGAIN_DAYS, FOR_CAUSE
+from trainer.services.standing import BEGIN_AGAIN_DAYS, FOR_CAUSE, counts_from
+from trainer.store import assignments, record, site_lessons
 from trainer.store.tables import (
     Assignment,
     Entry,
@@ -102,7 +103,11 @@ def grid(db: Session, worksite: int, today: date, sort: str = "") -> list[Row]:
     Of two who are alike the name decides.
     """
     there = _People(db, [worksite], today)
-    course = [one.slug for one in lessons.load().all]
+    course = there.course + [
+        site_lessons.slug_of(one.id)
+        for one in site_lessons.taught_at(db, [worksite])
+        if one.for_everyone
+    ]
     rows = [_row(there, person, course) for person in there.workers]
     if sort == "done":
         return sorted(rows, key=lambda row: row.done)
@@ -122,6 +127,8 @@ class _People:
     zone: tzinfo = UTC
     workers: list[Person] = field(init=False)
     trained: dict[int, datetime] = field(init=False)  # when training as a whole was last complete
+    year_from: dict[int, date] = field(init=False)  # the day from which its year runs
+    credited: dict[tuple[int, str], datetime] = field(init=False)  # and good still, (k)(4)
     passed: dict[tuple[int, str], datetime] = field(init=False)
     begun: set[tuple[int, str]] = field(init=False)
     open: list[Assignment] = field(init=False)  # assigned and not passed since
@@ -137,7 +144,10 @@ class _People:
             )
         )
         self.by_id = {one.id: one for one in self.workers}
-        self.trained = self._trained()
+        self.course = [one.slug for one in lessons.load().all]
+        self.theirs = site_lessons.in_courses(self.db, list(self.by_id))
+        self.trained, self.year_from = self._trained()
+        self.credited = self._credited()
         newest = (
             select(Sitting.person_id, Sitting.lesson, func.max(Sitting.closed_at))
             .where(Sitting.passed.is_(True), Sitting.lesson != NO_LESSON, self.mine(Sitting))
@@ -158,7 +168,7 @@ class _People:
         self.open = [
             one for one in self.db.exec(assigned.order_by(Assignment.due))
             if one.person_id in self.by_id
-            and not self._since(one.person_id, one.lesson, one.assigned_at)
+            and not self._fulfilled(one)
         ]  # fmt: skip
         self.asked_again = {
             (one.person_id, one.lesson) for one in self.open if one.reason in FOR_CAUSE
@@ -178,35 +188,92 @@ class _People:
         if (person_id, slug) in self.asked_again:
             return False
         whole = self.trained.get(person_id)
-        if whole is None or self.open_again(whole):
-            return self._since(person_id, slug, whole)
+        if whole is None or self.open_again(person_id):
+            return self._since(person_id, slug, whole) or (person_id, slug) in self.credited
         return True
 
     def course_done(self, person: Person) -> datetime | None:
-        """Return when the last lesson of this round was passed; None while one is missing."""
-        course = [one.slug for one in lessons.load().all]
+        """Return when the last lesson of this round was done; None while one is missing."""
+        course = self.course_of(person.id)
         if not all(self.done(person.id, slug) for slug in course):
             return None
-        passes = (self.passed.get((person.id, slug)) for slug in course)
-        return max(filter(None, passes), default=None)
+        return max(filter(None, (self.when(person.id, slug) for slug in course)), default=None)
+
+    def course_of(self, person_id: int) -> list[str]:
+        """Return what a person learns as a whole: ours, and what their worksites wrote."""
+        return self.course + self.theirs.get(person_id, [])
+
+    def when(self, person_id: int, slug: str) -> datetime | None:
+        """Return when a lesson was last passed or credited."""
+        both = (self.passed.get((person_id, slug)), self.credited.get((person_id, slug)))
+        return max(filter(None, both), default=None)
+
+    def owed(self) -> list[Assignment]:
+        """Return what standing assignments ask by a day and was not done, as assignments."""
+        return [
+            Assignment(
+                person_id=one.person_id, lesson=slug, due=one.due, reason="first",
+                assigned_by=one.row.begun_by, assigned_at=one.row.begun_at,
+            )
+            for one in assignments.owed(self.db, list(self.by_id))
+            if one.due
+            for slug in ((one.row.lesson,) if one.row.lesson else self.course_of(one.person_id))
+            if not self._done_for(one, slug)
+        ]  # fmt: skip
+
+    def _done_for(self, one: assignments.Owed, slug: str) -> bool:
+        """Say whether a standing assignment asks nothing more; see `standing.History`."""
+        if slug in self.course_of(one.person_id):
+            year = self.year_from.get(one.person_id)
+            came_trained = year is not None and one.begins <= next_due(year)
+            return came_trained or self.done(one.person_id, slug)
+        passed = self.passed.get((one.person_id, slug))
+        return passed is not None and next_due(passed.date()) >= max(one.begins, self.today)
+
+    def _fulfilled(self, one: Assignment) -> bool:
+        if self._since(one.person_id, one.lesson, one.assigned_at):
+            return True
+        credited = self.credited.get((one.person_id, one.lesson))
+        return one.reason not in FOR_CAUSE and credited is not None and credited > one.assigned_at
 
     def _since(self, person_id: int, slug: str, moment: datetime | None) -> bool:
         passed = self.passed.get((person_id, slug))
         return passed is not None and (moment is None or passed > moment)
 
-    def open_again(self, trained: datetime) -> bool:
+    def open_again(self, person_id: int) -> bool:
         """Say whether the yearly round is open; a day more or less is no matter here."""
-        return (next_due(trained.date()) - self.today).days <= BEGIN_AGAIN_DAYS
+        return (next_due(self.year_from[person_id]) - self.today).days <= BEGIN_AGAIN_DAYS
 
-    def _trained(self) -> dict[int, datetime]:
-        at = select(Membership.person_id).where(Membership.worksite_id.in_(self.worksites))
-        newest = (
-            select(Person.id, func.max(Entry.recorded_at))
-            .join(Entry, Entry.person_number == Person.number)
-            .where(Entry.kind == "training", Person.id.in_(at))
-            .group_by(Person.id)
+    def _trained(self) -> tuple[dict[int, datetime], dict[int, date]]:
+        newest = select(func.max(Entry.number)).where(Entry.kind == "training")
+        newest = Entry.number.in_(newest.group_by(Entry.person_number))
+        found = dict(self._entries("training", newest))
+        return (
+            {who: datetime.fromisoformat(entry.recorded_at) for who, entry in found.items()},
+            {who: counts_from(entry, record.body(entry)) for who, entry in found.items()},
         )
-        return {who: datetime.fromisoformat(at) for who, at in self.db.exec(newest)}
+
+    def _credited(self) -> dict[tuple[int, str], datetime]:
+        """Return the lessons credited since training was last complete, while they are good."""
+        return {
+            (who, one["lesson"]): datetime.fromisoformat(entry.recorded_at)
+            for who, entry in self._entries("credit")
+            for one in record.body(entry)["lessons"]
+            if one["shown"]
+            and self.today <= next_due(date.fromisoformat(one["counts_from"]))
+            and not (who in self.trained
+                     and datetime.fromisoformat(entry.recorded_at) <= self.trained[who])
+        }  # fmt: skip
+
+    def _entries(self, kind: str, *which) -> list[tuple[int, Entry]]:
+        """Return the entries of a kind about these people, oldest first."""
+        query = (
+            select(Person.id, Entry)
+            .join(Entry, Entry.person_number == Person.number)
+            .where(Entry.kind == kind, Person.id.in_(list(self.by_id)), *which)
+            .order_by(Entry.number)
+        )
+        return list(self.db.exec(query))
 
 
 def _row(there: _People, person: Person, course: Iterable[str]) -> Row:
@@ -243,7 +310,7 @@ def _inadequate(db: Session, worksites: Sequence[Worksite]) -> list[Item]:
 def _assigned(there: _People, today: date) -> list[Item]:
     """Return open assignments that are overdue or due soon, those of a person as one."""
     open_: dict[tuple[int, str], list[Assignment]] = {}
-    for row in there.open:
+    for row in [*there.open, *there.owed()]:
         if row.due <= today + timedelta(days=SOON_DAYS):
             kind = "overdue" if row.due < today else "soon"
             open_.setdefault((row.person_id, kind), []).append(row)
@@ -340,7 +407,7 @@ def _practice(there: _People) -> list[Item]:
     found = []
     for person in there.workers:
         whole, last = there.trained.get(person.id), there.course_done(person)
-        again = whole is not None and there.open_again(whole) and person.id in required
+        again = whole is not None and there.open_again(person.id) and person.id in required
         if last and (person.id in missing or again):
             found.append(Item("practice", person, on=there.day(last)))
     return found

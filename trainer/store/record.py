@@ -46,9 +46,9 @@ def append(
     once    names the deed ("sitting:12"): done a second time, the first entry is returned
     body    plain JSON values; the columns are repeated in it
     """
-    done = db.exec(select(Entry).where(Entry.once == once)).first()
-    if done:
-        return done
+    there = done(db, once)
+    if there:
+        return there
     last = db.exec(select(Entry).order_by(Entry.number.desc()).limit(1)).first()
     whole = body | {
         "kind": kind,
@@ -76,6 +76,11 @@ def append(
     db.add(entry)
     db.flush()
     return entry
+
+
+def done(db: Session, once: str) -> Entry | None:
+    """Return the entry that a deed made already."""
+    return db.exec(select(Entry).where(Entry.once == once)).first()
 
 
 def body(entry: Entry) -> dict:

@@ -57,6 +57,19 @@ def in_course(db: Session, person_id: int) -> tuple[str, ...]:
     return tuple(slug_of(one.id) for one in taught_at(db, mine) if one.for_everyone)
 
 
+def in_courses(db: Session, person_ids: Iterable[int]) -> dict[int, list[str]]:
+    """Return by person what `in_course` says of each, in two questions to the database."""
+    rows = db.exec(select(Membership).where(Membership.person_id.in_(list(person_ids)))).all()
+    taught: dict[int, list[str]] = {}
+    for one in taught_at(db, {row.worksite_id for row in rows}):
+        if one.for_everyone:
+            taught.setdefault(one.worksite_id, []).append(slug_of(one.id))
+    found: dict[int, list[str]] = {}
+    for row in rows:
+        found.setdefault(row.person_id, []).extend(taught.get(row.worksite_id, ()))
+    return found
+
+
 def newest(db: Session, lesson_id: int) -> SiteLessonVersion | None:
     """Return the version of a worksite's lesson that is taught now."""
     return next(iter(versions(db, lesson_id)), None)

@@ -160,6 +160,7 @@ class Membership(SQLModel, table=True):
 
     person_id: int = Field(foreign_key="person.id", primary_key=True)
     worksite_id: int = Field(foreign_key="worksite.id", primary_key=True, index=True)
+    joined_at: datetime | None = None  # None: since the person was added
 
 
 class SiteLesson(SQLModel, table=True):
@@ -267,6 +268,27 @@ class Assignment(SQLModel, table=True):
     assigned_by: int = Field(foreign_key="person.id")
     assigned_at: datetime
     withdrawn_at: datetime | None = None
+    # What was seen that made it needed: acts of practice, or "answers"; a space between.
+    seen: str = Field(default="", sa_column_kwargs={"server_default": ""})
+
+
+class StandingAssignment(SQLModel, table=True):
+    """What everybody is to do who comes to a worksite after it was set up.
+
+    Who has it is worked out from dates whenever it is asked; nothing is handed out.
+    """
+
+    __tablename__ = "standing_assignment"
+
+    id: int | None = Field(default=None, primary_key=True)
+    worksite_id: int = Field(foreign_key="worksite.id", index=True)
+    lesson: str = ""  # "" for the full training
+    class_slug: str = ""  # only for those who wear this class; "" for everybody
+    days: int | None = None  # after coming; None: before first wearing
+    begun_at: datetime
+    begun_by: int = Field(foreign_key="person.id")
+    ended_at: datetime | None = None
+    ended_by: int | None = Field(default=None, foreign_key="person.id")
 
 
 class Device(SQLModel, table=True):
@@ -583,8 +605,8 @@ class TaughtContent(SQLModel, table=True):
 class Standing(SQLModel, table=True):
     """Where a person stands with one respirator: worked out from entries, kept for the tag board.
 
-    Nothing but an entry, an assignment or a respirator changes it; the passing of days is
-    a comparison with `clear_until`.
+    Nothing but an entry, an assignment (a standing one too), a respirator or a worksite changes
+    it; the passing of days is a comparison with `clear_until`.
     """
 
     id: int | None = Field(default=None, primary_key=True)

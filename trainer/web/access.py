@@ -7,7 +7,7 @@ from flask import Flask, abort, current_app, g, request, session, url_for
 
 from trainer.config import Settings
 from trainer.services import signing_in
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.services.signing_in import Limits
 from trainer.store import people
 from trainer.store.engine import Store

@@ -1,5 +1,6 @@
 """How an entry of the record reads to a person."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,6 +12,7 @@ from trainer.reference import (
     practice_acts,
     respirator_classes,
     retraining_reasons,
+    training_elements,
 )
 from trainer.store import record
 from trainer.store.tables import Entry
@@ -42,6 +44,19 @@ def reason(slug: str) -> str:
     return _named(row) if row else slug
 
 
+def lesson_title(slug: str) -> str:
+    """Return the title of a lesson; its slug, where it is none of these any more."""
+    lesson = lessons.load().get(slug)
+    return lesson.title(language.current()) if lesson else slug
+
+
+def seen(what: Sequence[str]) -> list[str]:
+    """Return what was seen of a person in words: acts of practice, wrong answers."""
+    acts = filter(None, map(practice_acts.get, what))
+    answers = [gettext("wrong answers")] if "answers" in what else []
+    return [*(_named(act) for act in acts), *answers]
+
+
 def _line(entry: Entry, said: dict) -> Line:
     word, state, what, text = _DESCRIBE[entry.kind](said)
     by = said.get("recorded_by", {}).get("name", "")
@@ -61,9 +76,19 @@ def _lesson(said: dict) -> tuple[str, str, str, str]:
         must=said["must_right"],
         musts=said["must_asked"],
     )
+    text = " ".join([result, *_how(said), f"{reason(said['reason'])}."])
+    return gettext("Passed"), "done", gettext("Lesson: %(title)s", title=title), text
+
+
+def _how(said: dict) -> list[str]:
+    """Return how a lesson reached the person, who wrote it, and what was asked beside."""
     tongue = _tongue(said["language"])
-    if "taught" in said:
-        how = [_taught(said["taught"]), gettext("Questions in %(tongue)s.", tongue=tongue)]
+    in_tongue = gettext("Questions in %(tongue)s.", tongue=tongue)
+    if "credit_entry" in said:
+        credit = said["credit_entry"]
+        how = [gettext("Taught elsewhere: credit, entry %(credit)s.", credit=credit), in_tongue]
+    elif "taught" in said:
+        how = [_taught(said["taught"]), in_tongue]
     else:
         how = [gettext("Taught in %(tongue)s.", tongue=tongue)]
     if said.get("on_paper"):
@@ -79,8 +104,7 @@ def _lesson(said: dict) -> tuple[str, str, str, str]:
                 answered=said["questions_answered"],
             )
         )
-    text = " ".join([result, *how, f"{reason(said['reason'])}."])
-    return gettext("Passed"), "done", gettext("Lesson: %(title)s", title=title), text
+    return how
 
 
 def _taught(taught: dict) -> str:
@@ -132,7 +156,35 @@ def _training(said: dict) -> tuple[str, str, str, str]:
     part = [f"{one['title']} ({one['worksite']})" for one in said.get("worksite_part", [])]
     if part:
         text += " " + gettext("With the worksite's own: %(lessons)s.", lessons="; ".join(part))
+    if "counts_from" in said:
+        day = format_date(date.fromisoformat(said["counts_from"]), "d MMM yyyy")
+        text += " " + gettext("With credit for earlier training of %(day)s.", day=day)
     return gettext("Complete"), "done", gettext("Training as a whole"), text
+
+
+def _credit(said: dict) -> tuple[str, str, str, str]:
+    earlier = format_date(date.fromisoformat(said["counts_from"]), "d MMM yyyy")
+    by_how = {"asked": gettext("asked in person"), "sitting": gettext("to be shown in a sitting")}
+    parts = [
+        f"{_element(one['element'])} ({by_how[one['shown']]})" for one in said["elements_shown"]
+    ]
+    text = gettext(
+        "Trained on %(day)s by %(given_by)s. Proof seen: %(proof)s. Covered: %(parts)s. Seen by "
+        "%(name)s. Due again by %(due)s. Practice and what is particular to a worksite are not "
+        "credited.",
+        day=earlier,
+        given_by=said["given_by"],
+        proof=said["proof"],
+        parts="; ".join(parts),
+        name=said["seen_by"]["name"],
+        due=format_date(date.fromisoformat(said["due_again"]), "d MMM yyyy"),
+    )
+    return gettext("Credited"), "done", gettext("Credit for earlier training"), text
+
+
+def _element(paragraph: str) -> str:
+    row = training_elements.get(paragraph)
+    return f"{paragraph.removeprefix('(k)(1)')} {_named(row)}" if row else paragraph
 
 
 def _medical(said: dict) -> tuple[str, str, str, str]:
@@ -190,4 +242,5 @@ _DESCRIBE = {
     "medical": _medical,
     "fit-test": _fit_test,
     "appendix-d": _appendix_d,
+    "credit": _credit,
 }

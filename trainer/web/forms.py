@@ -181,6 +181,15 @@ class FitTestForm(Deed):
 _KINDS = {"qualitative": _l("Qualitative"), "quantitative": _l("Quantitative")}
 
 
+class CreditForm(Deed):
+    """Earlier training, 29 CFR 1910.134(k)(4); its elements are marked beside the form."""
+
+    on = DateField(_l("Day of the earlier training"), [DataRequired(A_DAY)])
+    given_by = StringField(_l("Who gave it"), [DataRequired(NEEDED), Length(max=160)])
+    proof = StringField(_l("Proof that you saw"), [DataRequired(NEEDED), Length(max=160)])
+    trained_with = Ticks(_l("It was about these respirators"))
+
+
 class HazardForm(Form):
     """What is in the air of a task."""
 

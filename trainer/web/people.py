@@ -15,7 +15,6 @@ from trainer.store import people, record
 from trainer.store.tables import OneTimeCode, Person, Respirator, Standing, Worksite
 from trainer.web import access, entries, surroundings, tagging
 from trainer.web.access import may, now, reading, writing
-from trainer.web.language import current
 
 bp = Blueprint("people", __name__)
 
@@ -78,7 +77,7 @@ def person(number: str):
         assigned = [
             item
             for item in people.assignments(db, found.id)
-            if not history.done_since(item.lesson, item.assigned_at)
+            if not history.fulfilled(item)
         ]
     return render_template(
         "people/person.html",
@@ -98,7 +97,9 @@ def person(number: str):
         talks=talks,
         assigned=assigned,
         lines=entries.lines(rows, medical),
-        title_of=lambda slug: _title(slug),
+        title_of=entries.lesson_title,
+        seen=lambda item: entries.seen(item.seen.split()),
+        to_show=history.to_be_shown(today),
         reason=entries.reason,
         for_cause=standing.FOR_CAUSE,
         own=found.id == g.person.id,
@@ -274,12 +275,10 @@ def _chosen(choices: list[tuple[int, str]], first: bool = True) -> int | None:
     return keys[0] if first and keys else None
 
 
-def _retraining_address(number: str, slugs: list[str]) -> str:
-    """Return where these lessons are assigned again, with the reason filled in."""
-    chosen = [("person", number), *(("lesson", slug) for slug in slugs)]
+def _retraining_address(number: str, slugs: list[str], seen: str = "missed") -> str:
+    """Return where these lessons are assigned again, with the reason filled in.
+
+    seen    "missed" after wrong answers, "lesson" after anything else
+    """
+    chosen = [("person", number), *((seen, slug) for slug in slugs)]
     return "/assign?" + urlencode([*chosen, ("reason", "knowledge-or-use")])
-
-
-def _title(slug: str) -> str:
-    found = lessons.load().get(slug)
-    return found.title(current()) if found else slug

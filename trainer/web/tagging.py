@@ -101,12 +101,16 @@ def _note(step: Step, state: str) -> str:
         "lapsed": gettext("The last good day is past."),
         "retraining": gettext("Training was asked for again."),
         "not_yet": gettext("Not every act was seen unprompted."),
+        "beyond": gettext("A lesson of your worksite comes before wearing."),
         "failed": gettext("The last test did not pass. Choose another size or model."),
     }
     if step.why in notes:
         return notes[step.why]
-    if state == "soon":
-        return gettext("Falls due soon.")
+    soon = gettext("Falls due soon.") if state == "soon" else ""
+    if step.why == "credit":
+        return " ".join([gettext("With credit for earlier training."), soon]).strip()
+    if soon:
+        return soon
     if step.kind == "fit-test" and state == "todo":
         return gettext("Come clean-shaven where the facepiece seals.")
     return ""

@@ -30,4 +30,4 @@ def choices() -> list[lessons.Lesson]:
     with reading() as db:
         everywhere = "coordinator" in g.roles
         mine = people.all_worksites(db) if everywhere else people.worksites(db, g.person.id)
-        return curriculum.choices(db, mine)
+        return curriculum.choices(db, [one.id for one in mine])

@@ -1,66 +1,19 @@
-"""The trainer's acts: assign lessons, watch practice and sign it, talk after failed sittings."""
+"""The trainer's acts: watch practice and sign it, talk after failed sittings."""
 
-from datetime import date, timedelta
+from urllib.parse import urlencode
 
 from flask import Blueprint, abort, flash, g, redirect, render_template, request
-from flask_babel import gettext, ngettext
+from flask_babel import gettext
 
 from trainer import lessons
-from trainer.reference import retraining_reasons
-from trainer.services import assigning, observing, refreshing, sitting, standing
+from trainer.services import observing, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
-from trainer.store.tables import Assignment, Person, Practice, Respirator, Worksite
-from trainer.web import access, htmx, surroundings
+from trainer.store.tables import Person, Practice, Respirator
+from trainer.web import access, htmx
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
-from trainer.web.language import current
 
 bp = Blueprint("trainer", __name__)
-
-DAYS_TO_LEARN = 14
-
-
-@bp.get("/assign")
-@may("trainer")
-def assign():
-    """Choose lessons, a day and a reason, for a person or a whole worksite."""
-    return _assign_page()
-
-
-@bp.post("/assign")
-@may("trainer")
-def give():
-    """Assign what was chosen."""
-    slugs = request.form.getlist("lesson")
-    reason = request.form.get("reason", "")
-    number = request.form.get("person", "")
-    try:
-        due = date.fromisoformat(request.form.get("due", ""))
-    except ValueError:
-        return _assign_page(fault=gettext("Give the due day as a date.")), 422
-    try:
-        with writing() as db:
-            if number:
-                found = access.their(db, number)
-                count = int(bool(assigning.assign(db, access.scribe(), found, slugs, due, reason)))
-            else:
-                count = _assign_worksite(db, slugs, due, reason)
-    except Refusal as refusal:
-        return _assign_page(fault=say(refusal)), 422
-    flash(ngettext("Assigned to %(num)s person.", "Assigned to %(num)s people.", count))
-    return redirect(f"/people/{number}" if number else "/people", 303)
-
-
-@bp.post("/assignments/<int:number>/withdraw")
-@may("trainer")
-def withdraw(number: int):
-    """Withdraw an assignment of one of the trainer's people."""
-    with writing() as db:
-        row = db.get(Assignment, number) or abort(404)
-        person = access.their(db, db.get(Person, row.person_id).number)
-        assigning.withdraw(db, access.scribe(), number)
-    flash(gettext("The assignment is withdrawn."))
-    return redirect(f"/people/{person.number}", 303)
 
 
 @bp.post("/people/<number>/talk")
@@ -139,33 +92,6 @@ def mark(number: int):
     return redirect(f"/people/{person.number}", 303)
 
 
-def _assign_worksite(db, slugs: list[str], due: date, reason: str) -> int:
-    chosen = request.form.get("worksite", type=int)
-    if chosen not in [key for key, _ in surroundings.worksite_choices(mine=True)]:
-        raise Refusal("Choose one of your worksites.")
-    worksite = db.get(Worksite, chosen)
-    return assigning.assign_worksite(db, access.scribe(), worksite, slugs, due, reason)
-
-
-def _assign_page(fault: str = ""):
-    number = request.values.get("person", "")
-    with reading() as db:
-        person = access.their(db, number) if number else None
-        day = standing.today(db, person or g.person, now(), access.settings().zone)
-    return render_template(
-        "trainer/assign.html",
-        found=person,
-        lessons=[(one.slug, one.title(current())) for one in lessons.load().all],
-        reasons=[(row.slug, row.name(current())) for row in retraining_reasons.rows()],
-        worksites=surroundings.worksite_choices(mine=True),
-        picked=request.values.getlist("lesson"),
-        reason=request.values.get("reason", ""),
-        chosen=request.form.get("worksite", ""),
-        due=request.form.get("due") or (day + timedelta(days=DAYS_TO_LEARN)).isoformat(),
-        fault=fault,
-    )
-
-
 def _practice_page(number: int, fault: str = ""):
     with reading() as db:
         there: Practice | None = observing.own(db, number, g.person)
@@ -182,5 +108,12 @@ def _practice_page(number: int, fault: str = ""):
         respirator=respirator,
         acts=acts,
         seen=seen,
+        again=_again(person.number, [act for act, how in seen.items() if how != "unprompted"]),
         fault=fault,
     )
+
+
+def _again(number: str, acts: list[str]) -> str:
+    """Return where the lessons that matter for these acts are assigned again, (k)(5)(ii)."""
+    asked = [("person", number), ("reason", "knowledge-or-use"), *(("seen", act) for act in acts)]
+    return "/assign?" + urlencode(asked)

@@ -32,8 +32,8 @@ def tag():
         history = standing.History(db, g.person)
         tags = standing.tags(db, g.person, today, history)
         to_do = history.to_do(today)
-        slugs = [item.slug for item in to_do]
-        onward = _onward(db, learning.go_on_with(db, g.person, slugs)) if slugs else None
+        slugs = [item.slug for item in to_do if lessons.load().get(item.slug)]
+        onward = _onward(db, history, today, slugs) if slugs else None
         passed = len(history.this_round(today))
         shown = [
             (
@@ -86,6 +86,7 @@ def lesson(slug: str):
         earlier = [one for one in sitting.of_person(db, g.person, slug) if one.closed_at]
         talk = sitting.needs_talk(db, g.person, slug)
         may_sit, taught = sitting.way_in(db, g.person, found, now())
+        earlier_training = _covered(db, slug)
     unread = learning.unread(there, found)
     rows = [
         (
@@ -106,6 +107,7 @@ def lesson(slug: str):
         open_sitting=open_sitting,
         earlier=earlier,
         talk=talk,
+        earlier_training=earlier_training,
         go_on=there.section if there and unread else found.sections[0].id,
     )
 
@@ -183,7 +185,7 @@ def begin_sitting(slug: str):
         return htmx.go(f"/lessons/{slug}")
     try:
         with writing() as db:
-            there = sitting.begin(db, g.person, found, now())
+            there = sitting.begin(db, g.person, found, now(), unread=_covered(db, slug))
             shown = sitting.shown(db, there)
     except Refusal as refusal:
         flash(say(refusal), "error")
@@ -303,6 +305,12 @@ def my_record():
     return render_template("worker/my_record.html", lines=entries.lines(rows, medical=True))
 
 
+def _covered(db, slug: str) -> bool:
+    """Say whether earlier training covered a lesson, so that its sitting may begin unread."""
+    today = standing.today(db, g.person, now(), access.settings().zone)
+    return slug in standing.History(db, g.person).to_be_shown(today)
+
+
 def _lesson(slug: str) -> lessons.Lesson:
     with reading() as db:
         return curriculum.find_for(db, g.person, slug) or abort(404)
@@ -377,8 +385,11 @@ def _given_at(one: sitting.Shown, index: int) -> str:
     return one.question.options[got].to(current()) if one.question.form == "match" else str(got + 1)
 
 
-def _onward(db, slug: str) -> tuple[str, str]:
+def _onward(
+    db, history: standing.History, today: date, slugs: list[str]
+) -> tuple[str, str]:
     """Return where the one button of the tag leads, and what it says."""
+    slug = learning.go_on_with(db, g.person, slugs)
     found = curriculum.find(db, slug)
     title = found.title(current())
     there = learning.place(db, g.person, slug)
@@ -388,7 +399,8 @@ def _onward(db, slug: str) -> tuple[str, str]:
         return f"/sittings/{open_sitting.id}/{position}", gettext(
             "Go on: questions, %(lesson)s", lesson=title
         )
-    if sitting.way_in(db, g.person, found, now())[0]:
+    unmet = there is None and slug in history.to_be_shown(today)
+    if unmet or sitting.way_in(db, g.person, found, now())[0]:
         return f"/lessons/{slug}#sitting", gettext(
             "Go on: closing questions, %(lesson)s", lesson=title
         )
@@ -403,12 +415,14 @@ def _onward(db, slug: str) -> tuple[str, str]:
 
 def _lesson_states(
     db, history: standing.History, to_do: list[standing.LessonToDo]
-) -> list[tuple[lessons.Lesson, str, date | None]]:
+) -> list[tuple[lessons.Lesson, str, date | None, bool]]:
     open_ = {item.slug: item for item in to_do}
     rows = []
     for found in curriculum.of_person(db, g.person):
         item = open_.get(found.slug)
         begun = learning.place(db, g.person, found.slug) is not None
         state = ("begun" if begun else "todo") if item else "done"
-        rows.append((found, state, item.due if item else None))
+        rows.append(
+            (found, state, item.due if item else None, bool(item and item.before_wearing))
+        )
     return rows

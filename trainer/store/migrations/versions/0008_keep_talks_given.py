@@ -10,7 +10,7 @@ import sqlmodel
 from alembic import op
 
 revision = "0008"
-down_revision = "0006"
+down_revision = "0007"
 
 TEXT = sqlmodel.sql.sqltypes.AutoString()
 MOMENT = sqlmodel.sql.sqltypes.UTCDateTime()
