@@ -4,6 +4,7 @@ Content is data (questions/README.md); what a person gets depends on a seed and 
 """
 
 from trainer.bank.check import Fault, faults
+from trainer.bank.choose import Facts, draw_at_any, draw_problems
 from trainer.bank.draw import DrawFault, Problem, Step, draw, draw_at, draw_questions, thaw
 from trainer.bank.lots import shuffle
 from trainer.bank.mark import Blank, Marking, Slip, mark, mark_question
@@ -20,8 +21,8 @@ from trainer.bank.read import (
 from trainer.words import Words, number
 
 __all__ = [
-    "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Fault", "Marking", "Option",
-    "Problem", "Question", "Slip", "Step", "Words", "draw", "draw_at", "draw_questions",
-    "faults", "load", "mark", "mark_question", "number", "read_folder", "shuffle", "thaw",
+    "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Facts", "Fault", "Marking",
+    "Option", "Problem", "Question", "Slip", "Step", "Words", "draw", "draw_at", "draw_at_any",
+    "draw_problems", "draw_questions", "faults", "load", "mark", "mark_question", "number", "read_folder", "shuffle", "thaw",
     "thaw_question",
 ]
