@@ -23,6 +23,6 @@ from trainer.words import Words, number
 __all__ = [
     "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Facts", "Fault", "Marking",
     "Option", "Problem", "Question", "Slip", "Step", "Words", "draw", "draw_at", "draw_at_any",
-    "draw_problems", "draw_questions", "faults", "load", "mark", "mark_question", "number", "read_folder", "shuffle", "thaw",
-    "thaw_question",
+    "draw_problems", "draw_questions", "faults", "load", "mark", "mark_question", "number",
+    "read_folder", "shuffle", "thaw", "thaw_question",
 ]

@@ -26,7 +26,7 @@ from trainer.reference import respirator_classes as classes
 from trainer.words import Words, few_figures, number, same, words
 
 TRIES = 5_000
-TRIES_AT_A_WORKSITE = 200
+TRIES_AT_A_WORKSITE = 100
 MEASURED, DESCRIBED, WORN = "measured", "described", "worn"
 FACTS = {
     "substance": "", "second_substance": "", "unit": "",
@@ -179,18 +179,24 @@ def draw_at(exercise: Exercise, seed: int, facts: Mapping[str, Any]) -> Problem 
         return None
     fixed = {name: _fact(exercise.given.get(name, {}), named, facts)
              for name, named in plan.given.items()}
-    ask = _with_facts(plan.ask or exercise.ask, facts)
+    ask = _with_facts(plan.ask, facts) if plan.ask else exercise.ask
     if ask is None or any(value is None for value in fixed.values()):
         return None
     there = replace(exercise, ask=ask, inputs={**exercise.inputs, **plan.inputs})
     lots = Lots(f"problem|{exercise.slug}|{seed}")
-    for _ in range(TRIES_AT_A_WORKSITE):
+    varies = any(_varies(given) for name, given in exercise.given.items() if name not in fixed)
+    for _ in range(TRIES_AT_A_WORKSITE if varies else 1):
         try:
             found = _problem(there, seed, lots, fixed, plan.rounded)
         except (_Again, CalculationFault):
             continue
         return None if _contradicted(found, facts) else _cited(found, there, facts)
     return None
+
+
+def _varies(plan: Mapping) -> bool:
+    """Say whether lots are drawn for a given."""
+    return not any(name in plan for name in ("look_up", "take", "list"))
 
 
 def _fact(plan: Mapping, named: Any, facts: Mapping[str, Any]) -> Any:
@@ -256,19 +262,15 @@ def _named_in(plan: StepPlan, taken: Mapping[str, str]) -> list[str]:
     return [fact for name, fact in taken.items() if name in names]
 
 
-def _with_sources(text: Words, named: Iterable[str], facts: Mapping[str, Any]) -> Words:
-    """Return a worked text with where each fact comes from, in brackets behind it."""
-    sources = []
-    for kind, comes_from in _COMES_FROM.items():
-        of_kind = [fact for fact in dict.fromkeys(named) if FACTS[fact] == kind]
-        if of_kind:
-            sources.append((_amounts(of_kind, facts), _with_facts(comes_from, facts)))
-    if not sources:
+def _with_sources(text: Words, named: list[str], facts: Mapping[str, Any]) -> Words:
+    """Return a worked text with where its weightiest facts come from, in brackets behind it."""
+    kinds = {FACTS[fact] for fact in named}
+    kind = next((kind for kind in _COMES_FROM if kind in kinds), None)
+    if kind is None:
         return text
-    return Words(*(
-        f"{text(language)} ({'; '.join(how + where(language) for how, where in sources)})"
-        for language in ("en", "es")
-    ))
+    source = _with_facts(_COMES_FROM[kind], facts)
+    amounts = _amounts((fact for fact in named if FACTS[fact] == kind), facts)
+    return Words(*(f"{text(language)} ({amounts}{source(language)})" for language in ("en", "es")))
 
 
 def _amounts(named: Iterable[str], facts: Mapping[str, Any]) -> str:
