@@ -30,10 +30,11 @@ TRIES_AT_A_WORKSITE = 100
 MEASURED, DESCRIBED, WORN = "measured", "described", "worn"
 FACTS = {
     "substance": "", "second_substance": "", "unit": "",
-    "outside": MEASURED, "outside_in_mg": MEASURED, "outside_of_published_limit": MEASURED,
-    "second_outside": MEASURED, "amounts": MEASURED, "first_amount": MEASURED,
+    "outside": MEASURED, "percent_outside": MEASURED, "outside_in_mg": MEASURED,
+    "outside_of_published_limit": MEASURED, "second_outside": MEASURED, "amounts": MEASURED, "first_amount": MEASURED,
     "hours": MEASURED, "samples": MEASURED, "products": MEASURED,
     "limit_of_published_idlh": DESCRIBED, "oxygen": DESCRIBED,
+    "oil_among_particles": DESCRIBED, "powered": WORN,
     "class": WORN, "class_that_may": WORN, "class_below_idlh": WORN, "facepiece": WORN,
     "airline_fit": WORN, "filter": WORN, "approval": WORN, "schedule_hours": WORN,
 }  # fmt: skip
@@ -42,9 +43,9 @@ FACTS = {
 Exercises work with the limit and IDLH of the tables, so a number is told only beside the same one:
 a stricter limit of the employer is not taught away."""
 
-WORDS_OF_A_WORKSITE = ("place", "task", "day", "described", "listed", "respirator")
-"""What words of `[worksite]` may say: where and at which task; the days of measuring, of
-describing the air and of listing the respirator; the respirator with what it carries."""
+WORDS_OF_A_WORKSITE = ("place", "task", "named", "day", "described", "listed", "respirator")
+"""What words of `[worksite]` may say: where and at which task; what is in the air; the days of
+measuring, of describing the air and of listing the respirator; it with what it carries."""
 
 _COMES_FROM = {
     MEASURED: Words("measured at {place}, {task}, on {day}", "medido en {place}, {task}, el {day}"),

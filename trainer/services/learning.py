@@ -335,13 +335,17 @@ def _at_the_worksite(
 
 
 def _few_so_far(db: Session, person: Person) -> bool:
-    """Say whether one more general problem would leave less than one in three to the worksite."""
-    went_on = select(func.count()).where(
-        LessonAnswer.person_id == person.id, LessonAnswer.step == WENT_ON
-    )
-    met = db.exec(went_on).one() + 1
-    of_worksite = db.exec(went_on.where(LessonAnswer.following != "")).one()
-    return of_worksite * FEWEST_OF_A_WORKSITE < met
+    """Say whether one more general problem would leave less than one in three to the worksite.
+
+    The worked example of each exercise counts among those that are general.
+    """
+    went_on = select(
+        func.count(),
+        func.count(func.nullif(LessonAnswer.following, "")),
+        func.count(LessonAnswer.exercise.distinct()),
+    ).where(LessonAnswer.person_id == person.id, LessonAnswer.step == WENT_ON)
+    problems, of_worksite, examples = db.exec(went_on).one()
+    return of_worksite * FEWEST_OF_A_WORKSITE < problems + examples + 1
 
 
 def _next(person: Person, state: Drill, given: LessonAnswer) -> Drill:

@@ -23,6 +23,7 @@ from trainer.store import people
 from trainer.store.tables import Person, Sample, SiteHazard, Task, TaskRespirator, Worksite
 from trainer.words import Words, as_typed, same
 
+PPM_IN_A_PER_CENT = 10_000
 USUAL_OXYGEN = 20.9
 """Per cent that stand where nobody measured; so it is no fact of a worksite."""
 
@@ -54,6 +55,7 @@ def _of_site(described: Site, own: set[str]) -> Iterator[Facts]:
             air = (
                 _of_place(described.worksite, task, hazard, measured)
                 | _of_air(hazard, measured, samples)
+                | {"oil_among_particles": _oil_among(hazards)}
                 | _of_second(hazard, measured, hazards, described)
             )
             for one in against or [[]]:
@@ -82,13 +84,29 @@ def _of_air(
     return {
         "substance": row.slug if row else None,
         "unit": same(hazard.unit),
+        "named": _named(hazard, row),
         "outside": outside if in_unit else None,
+        "percent_outside": float(f"{outside / PPM_IN_A_PER_CENT:.12g}")
+        if outside and hazard.unit == "ppm" else None,
         "outside_in_mg": outside if in_mg else None,
         "outside_of_published_limit": outside if row and _published(hazard, row) else None,
         "limit_of_published_idlh": hazard.limit if row and _not_above(hazard, row) else None,
         "oxygen": hazard.oxygen_percent if hazard.oxygen_percent != USUAL_OXYGEN else None,
         **_of_samples(hazard, measured, samples),
     }
+
+
+def _named(hazard: SiteHazard, row: Contaminant | None) -> Words:
+    if row is None:
+        return same(_without_braces(hazard.name))
+    return Words(*(row.in_text(language) for language in LANGUAGES))
+
+
+def _oil_among(hazards: Sequence[SiteHazard]) -> bool | None:
+    """Say whether there is oil in the air of a task; None where there is more than particles."""
+    if any(one.kind != "particulate" for one in hazards):
+        return None
+    return any(one.oil for one in hazards)
 
 
 def _published(hazard: SiteHazard, row: Contaminant) -> bool:
@@ -188,6 +206,7 @@ def _of_respirator(worksite: Worksite, against: Sequence[Check]) -> dict[str, ob
         "class_below_idlh": None if idlh else worn.class_slug,
         "facepiece": row.facepiece if row.tight and row.facepiece in ("half", "full") else None,
         "airline_fit": ("tight" if row.tight else "loose") if airline else None,
+        "powered": row.powered if row.air_purifying else None,
         "filter": filters.name if filters and not row.powered else None,
         "approval": prefix,
         "schedule_hours": worn.schedule_hours,
