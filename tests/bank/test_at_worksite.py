@@ -59,7 +59,8 @@ SEEDS = range(12)
 REACHED = {
     "loft": {"inside-concentration", "required-factor", "maximum-use", "hazard-ratio",
              "minutes-unworn", "fit-verdict", "fit-factor", "overall-fit", "percent-to-ppm",
-             "read-rating", "inward-leakage", "edge-leak", "approval-prefix", "cartridge-humidity", "cartridge-flow", "shift-average",
+             "read-rating", "inward-leakage", "edge-leak", "approval-prefix",
+             "cartridge-humidity", "cartridge-flow", "shift-average",
              "shift-with-respirator"},
     "hall": {"inside-concentration", "maximum-use", "hazard-ratio", "ppm-to-mg", "fit-verdict",
              "mixture", "shift-average", "cartridge-humidity", "minutes-unworn"},

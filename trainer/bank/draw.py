@@ -31,8 +31,9 @@ MEASURED, DESCRIBED, WORN = "measured", "described", "worn"
 FACTS = {
     "substance": "", "second_substance": "", "unit": "",
     "outside": MEASURED, "percent_outside": MEASURED, "outside_in_mg": MEASURED,
-    "outside_of_published_limit": MEASURED, "second_outside": MEASURED, "amounts": MEASURED, "first_amount": MEASURED,
-    "hours": MEASURED, "samples": MEASURED, "products": MEASURED,
+    "outside_of_published_limit": MEASURED, "second_outside": MEASURED,
+    "amounts": MEASURED, "first_amount": MEASURED, "hours": MEASURED, "samples": MEASURED,
+    "products": MEASURED,
     "limit_of_published_idlh": DESCRIBED, "oxygen": DESCRIBED,
     "oil_among_particles": DESCRIBED, "powered": WORN,
     "class": WORN, "class_that_may": WORN, "class_below_idlh": WORN, "facepiece": WORN,

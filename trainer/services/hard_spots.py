@@ -249,7 +249,7 @@ def _firsts(db: Session, within: Scope, item: tuple[str, str] | None = None) -> 
             _sitting_rows(db, within, item):
         of = _KIND_OF[kind], slug
         marks[at_sitting].append((of, right))
-        first = _First(of, lesson, version, right, row, answer, slip)
+        first = _First(of, _lesson_of(of, lesson), version, right, row, answer, slip)
         given.append((at, person, at_sitting, first))
     if item is None or item[0] == "exercise":
         for person, slug, lesson, verdict, slip, at in _lesson_rows(db, within, item):
@@ -268,6 +268,13 @@ def _firsts(db: Session, within: Scope, item: tuple[str, str] | None = None) -> 
         first.rest = rests[at_sitting][first.item] if at_sitting else None
         found.append(first)
     return found
+
+
+def _lesson_of(item: tuple[str, str], lesson: str) -> str:
+    """Return the lesson of an item; a sitting can hold a problem of an earlier one."""
+    kind, slug = item
+    exercise = bank.load().exercises.get(slug) if kind == "exercise" else None
+    return exercise.lesson if exercise and lesson != sitting.NO_LESSON else lesson
 
 
 def _sitting_rows(db: Session, within: Scope, item: tuple[str, str] | None) -> Sequence:

@@ -333,6 +333,12 @@ def _first_open(items: list[sitting.Shown]) -> int | str:
     return next((one.item.position for one in items if not one.answered), "review")
 
 
+def _recalled(there: Sitting, one: sitting.Shown) -> str:
+    """Return the title of the earlier lesson that a problem of a sitting is from, or nothing."""
+    other = there.lesson and one.lesson and one.lesson != there.lesson
+    return _lesson(one.lesson).title(current()) if other else ""
+
+
 def _item_page(there: Sitting, items: list[sitting.Shown], position: int, fault: str = ""):
     if not 1 <= position <= len(items):
         abort(404)
@@ -341,6 +347,7 @@ def _item_page(there: Sitting, items: list[sitting.Shown], position: int, fault:
         sitting=there,
         about=_about(there),
         one=items[position - 1],
+        recalled=_recalled(there, items[position - 1]),
         position=position,
         total=len(items),
         states=[
