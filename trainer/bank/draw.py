@@ -244,18 +244,19 @@ def _contradicted(problem: Problem, facts: Mapping[str, Any]) -> bool:
 
 
 def _cited(problem: Problem, exercise: Exercise, facts: Mapping[str, Any]) -> Problem:
-    """Return the problem with its source, and each worked step that takes a fact with its own."""
+    """Return the problem with its source, and each fact cited where a worked step first takes it.
+    """
     taken = {name: named for name, named in exercise.worksite.given.items()
              if isinstance(named, str) and FACTS[named]}
-    steps = tuple(
-        replace(step, text=_with_sources(step.text, _named_in(plan, taken), facts))
-        for step, plan in zip(problem.steps, exercise.steps, strict=True)
-    )
-    if steps == problem.steps:  # no step names one by itself: the last one rests on it
-        last = replace(steps[-1], text=_with_sources(steps[-1].text, [*taken.values()], facts))
-        steps = (*steps[:-1], last)
+    steps, left = [], dict(taken)
+    for step, plan in zip(problem.steps, exercise.steps, strict=True):
+        named = _named_in(plan, left)
+        left = {name: fact for name, fact in left.items() if fact not in named}
+        steps.append(replace(step, text=_with_sources(step.text, named, facts)))
+    if left == taken:  # no step names one by itself: the last one rests on them
+        steps[-1] = replace(steps[-1], text=_with_sources(steps[-1].text, [*taken.values()], facts))
     first = next(kind for kind in _COMES_FROM if kind in {FACTS[fact] for fact in taken.values()})
-    return replace(problem, steps=steps, source=_with_facts(_COMES_FROM[first], facts))
+    return replace(problem, steps=tuple(steps), source=_with_facts(_COMES_FROM[first], facts))
 
 
 def _named_in(plan: StepPlan, taken: Mapping[str, str]) -> list[str]:
