@@ -44,9 +44,9 @@ def describe(served: Served) -> SiteHazard:
 
 
 @pytest.mark.parametrize(("script", "language", "says", "cites"), [
-    (True, "en", "240 ppm of toluene was measured on", "(240 ppm: measured at"),
-    (True, "es", "se midieron 240 ppm de tolueno el", "(240 ppm: medido en"),
-    (False, "en", "240 ppm of toluene was measured on", "(240 ppm: measured at"),
+    (True, "en", "240 ppm of toluene was measured on", "240 ppm: measured at"),
+    (True, "es", "se midieron 240 ppm de tolueno el", "240 ppm: medido en"),
+    (False, "en", "240 ppm of toluene was measured on", "240 ppm: measured at"),
 ])  # fmt: skip
 def test_the_numbers_of_the_worksite_are_worked_in_a_lesson(
     ready: Served, script: bool, language: str, says: str, cites: str
@@ -72,5 +72,6 @@ def test_the_numbers_of_the_worksite_are_worked_in_a_lesson(
     imara.page.locator(f"#{SLUG} [name=answer]").fill("24")
     job.act(imara, imara.page.locator(f"#{SLUG}"))
     expect(panel.locator(".slip.right")).to_be_visible()
-    expect(panel.locator(".worked")).to_contain_text(f"{cites} {WORKSITE}, Washing spray guns")
+    cited = panel.locator(".worked .from").last
+    expect(cited).to_contain_text(f"{cites} {WORKSITE}, Washing spray guns")
     imara.look("own numbers, done")

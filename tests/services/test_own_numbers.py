@@ -165,7 +165,7 @@ def test_braces_in_a_name_are_made_harmless(works):
         db.add(place)
     found = bank.draw_at_any(exercise(SLUG), 1, told(works))
     assert "At Loft (substance.limit) (Rolling gel coat), 240 ppm of toluene" in found.text("en")
-    assert "measured at Loft (substance.limit), Rolling gel coat" in found.steps[1].text("en")
+    assert "measured at Loft (substance.limit), Rolling gel coat" in found.steps[1].cited("en")
 
 
 # Kept problems.

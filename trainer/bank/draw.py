@@ -50,8 +50,8 @@ measuring, of describing the air and of listing the respirator; it with what it 
 
 _COMES_FROM = {
     MEASURED: Words("measured at {place}, {task}, on {day}", "medido en {place}, {task}, el {day}"),
-    DESCRIBED: Words("at {place}, {task}, as described on {described}",
-                     "en {place}, {task}, según lo descrito el {described}"),
+    DESCRIBED: Words("described at {place}, {task}, on {described}",
+                     "descrito en {place}, {task}, el {described}"),
     WORN: Words("worn at {place}, {task}, as described on {listed}",
                 "se usa en {place}, {task}, según lo descrito el {listed}"),
 }  # fmt: skip
@@ -92,11 +92,21 @@ class Choice:
 
 @dataclass(frozen=True)
 class Step:
-    """One step: `ask(language)` before, `text(language)` worked out, and the blank between."""
+    """One step: `ask(language)` before, `text(language)` worked out, and the blank between.
+
+    cited  where a number of a worksite that it takes comes from, with the day; None: it takes none
+    """
 
     ask: Words
     text: Words
     blank: Blank
+    cited: Words | None = None
+
+    def freeze(self) -> dict:
+        """Return a JSON-able snapshot."""
+        cited = {} if self.cited is None else {"cited": self.cited.freeze()}
+        return cited | {"ask": self.ask.freeze(), "text": self.text.freeze(),
+                        "blank": self.blank.freeze()}
 
 
 @dataclass(frozen=True)
@@ -129,8 +139,7 @@ class Problem:
             "exercise": self.exercise, "version": self.version, "seed": self.seed,
             "calculation": self.calculation, "inputs": self.inputs, "drawn": self.drawn,
             "text": self.text.freeze(), "hint": self.hint.freeze(), "blank": self.blank.freeze(),
-            "steps": [{"ask": step.ask.freeze(), "text": step.text.freeze(),
-                       "blank": step.blank.freeze()} for step in self.steps],
+            "steps": [step.freeze() for step in self.steps],
         }
 
     @staticmethod
@@ -148,9 +157,10 @@ def thaw(frozen: Mapping, exercise: Exercise | None = None) -> Problem:
         raise ValueError(f"this is a problem of {frozen['exercise']}, not of {exercise.slug}")
     plain = {name: frozen[name] for name in
              ("exercise", "version", "seed", "calculation", "inputs", "drawn")}
-    steps = tuple(Step(words(step["ask"]), words(step["text"]), thaw_blank(step["blank"]))
+    # What was kept before worksites were cited says nothing of them.
+    steps = tuple(Step(words(step["ask"]), words(step["text"]), thaw_blank(step["blank"]),
+                       words(step["cited"]) if "cited" in step else None)
                   for step in frozen["steps"])
-    # What was kept before worksites were cited has no source.
     source = words(frozen["source"]) if "source" in frozen else None
     return Problem(**plain, text=words(frozen["text"]), hint=words(frozen["hint"]),
                    blank=thaw_blank(frozen["blank"]), steps=steps, source=source)
@@ -252,9 +262,9 @@ def _cited(problem: Problem, exercise: Exercise, facts: Mapping[str, Any]) -> Pr
     for step, plan in zip(problem.steps, exercise.steps, strict=True):
         named = _named_in(plan, left)
         left = {name: fact for name, fact in left.items() if fact not in named}
-        steps.append(replace(step, text=_with_sources(step.text, named, facts)))
+        steps.append(replace(step, cited=_sources(named, facts)))
     if left == taken:  # no step names one by itself: the last one rests on them
-        steps[-1] = replace(steps[-1], text=_with_sources(steps[-1].text, [*taken.values()], facts))
+        steps[-1] = replace(steps[-1], cited=_sources([*taken.values()], facts))
     first = next(kind for kind in _COMES_FROM if kind in {FACTS[fact] for fact in taken.values()})
     return replace(problem, steps=tuple(steps), source=_with_facts(_COMES_FROM[first], facts))
 
@@ -265,15 +275,16 @@ def _named_in(plan: StepPlan, taken: Mapping[str, str]) -> list[str]:
     return [fact for name, fact in taken.items() if name in names]
 
 
-def _with_sources(text: Words, named: list[str], facts: Mapping[str, Any]) -> Words:
-    """Return a worked text with where its weightiest facts come from, in brackets behind it."""
+def _sources(named: list[str], facts: Mapping[str, Any]) -> Words | None:
+    """Return where the weightiest of some facts come from; None where there are none."""
     kinds = {FACTS[fact] for fact in named}
     kind = next((kind for kind in _COMES_FROM if kind in kinds), None)
     if kind is None:
-        return text
+        return None
     source = _with_facts(_COMES_FROM[kind], facts)
     amounts = _amounts((fact for fact in named if FACTS[fact] == kind), facts)
-    return Words(*(f"{text(language)} ({amounts}{source(language)})" for language in ("en", "es")))
+    cited = (f"{amounts}{source(language)}." for language in ("en", "es"))
+    return Words(*(one[:1].upper() + one[1:] for one in cited))
 
 
 def _amounts(named: Iterable[str], facts: Mapping[str, Any]) -> str:
