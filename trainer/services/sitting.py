@@ -143,7 +143,7 @@ def begin(db: Session, person: Person, lesson: lessons.Lesson, now: datetime) ->
         started_at=now,
     )
     _keep_taught(db, lesson, sitting.lesson_version, now)
-    return open_drawn(db, sitting, *_draw(db, sitting, earlier, person))
+    return open_drawn(db, sitting, *_draw(db, sitting, earlier))
 
 
 def open_drawn(
@@ -276,7 +276,7 @@ def marking(one: Shown, language: str) -> bank.Marking | None:
 
 
 def _draw(
-    db: Session, sitting: Sitting, earlier: list[Sitting], person: Person
+    db: Session, sitting: Sitting, earlier: list[Sitting]
 ) -> tuple[Sequence[bank.Question], Sequence[tuple[bank.Exercise, bank.Problem]]]:
     """Return the questions of a sitting, and its problems.
 
@@ -293,6 +293,7 @@ def _draw(
     missed = {slug for slug, right in last.items() if right is False}
     asked = bank.draw_questions(found, sitting.lesson, sitting.seed, set(last), missed)
     exercises = bank.shuffle(found.exercises_for(sitting.lesson), sitting.seed)
+    person = db.get(Person, sitting.person_id)
     told = own_numbers.facts(db, person)
     recalled = bank.shuffle(_of_passed(db, found, person), sitting.seed) if told else []
     return asked, bank.draw_problems(exercises, PROBLEMS, sitting.seed, told, recalled)
