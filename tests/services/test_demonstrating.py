@@ -188,7 +188,7 @@ def test_all_but_the_days_is_the_same_each_time(works: dict[str, Store]) -> None
 
 def _without_days(rows) -> list[str]:
     """Return rows as text; problems cite the day on which the worksite was measured."""
-    return [re.sub(r"\d{1,2} \w{3,4} \d{4}", "a day", str(row)) for row in rows]
+    return [re.sub(r"\d{1,2} \w{3,4} \d{4}", "a day", str(tuple(row))) for row in rows]
 
 
 def test_the_sign_ins_work_and_a_code_is_made_fresh_each_start(
