@@ -44,15 +44,16 @@ def sit(
     found = bank.load()
     earlier = sitting.of_person(db, person, lesson)
     of = lessons.load().get(lesson)
+    seed = learning.seed(person, lesson, len(earlier))
     there = sitting.open_drawn(
         db,
         Sitting(
             person_id=person.id, lesson=lesson, ordinal=len(earlier) + 1,
-            seed=learning.seed(person, lesson, len(earlier)), started_at=at,
+            seed=seed, started_at=at,
             lesson_version=curriculum.content_version(of) if of else "refresher",
         ),
         [found.questions[slug] for slug in asked],
-        [found.exercises[slug] for slug in exercises],
+        bank.draw_problems([found.exercises[slug] for slug in exercises], len(exercises), seed, ()),
     )  # fmt: skip
     for one in sitting.shown(db, there):
         slug = one.item.slug

@@ -105,6 +105,11 @@ def test_the_exercises_of_the_project_have_no_fault():
     ('within = "1 %"', 'within = "1"', "within must read like '1 %'"),
     ('to = "highest"', 'to = "cartridge.limit"', "leads nowhere: 'cartridge'"),
     ("from = \"substance.limit\"\n", "from = 1e9\n", "no drawing of seed 0"),
+    ('substance = "substance"\n', 'air = "substance"\n', "names 'air', which is no given"),
+    ('"outside_of_published_limit"', '"weather"', "A worksite has no fact 'weather'"),
+    (" was measured on {day}.", " was measured.", "must say {place}, {task} and the day in 'en'"),
+    ("En {place} ({task}) se", "Se", "must say {place}, {task} and the day in 'es'"),
+    ('es = "{respirator}"', 'fr = "{respirator}"', "[worksite] worn has no 'es'"),
 ])
 def test_a_fault_of_an_exercise_is_found(exercise_folder, old, new, says):
     path = exercise_folder / "inside-concentration.toml"

@@ -55,8 +55,9 @@ def test_a_file_that_cannot_be_read_is_named(folder, break_it, says):
 
 def test_an_exercise_that_names_a_lesson_stands_in_that_section_and_nowhere_else(exercises):
     shown = {
-        section.exercise: (lesson.slug, section.id)
-        for lesson in lessons.load().all for section in lesson.sections if section.exercise
+        name: (lesson.slug, section.id)
+        for lesson in lessons.load().all for section in lesson.sections
+        for name in section.exercises
     }
     named = {slug: (one.lesson, one.section) for slug, one in exercises.items() if one.lesson}
     assert shown == named

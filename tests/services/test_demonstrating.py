@@ -1,5 +1,6 @@
 """Tern Quay Works: everybody stands where their story says, whatever day the demo is made."""
 
+import re
 from collections import Counter
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -205,9 +206,14 @@ def test_all_but_the_days_is_the_same_each_time(works: dict[str, Store]) -> None
                 for entry in db.exec(select(Entry).where(Entry.kind == "fit-test"))
             ]
             told.append(
-                (sorted(map(str, db.exec(items))), sorted(db.exec(given)), sorted(tests))
+                (sorted(_without_days(db.exec(items))), sorted(db.exec(given)), sorted(tests))
             )
     assert told[0] == told[1]
+
+
+def _without_days(rows) -> list[str]:
+    """Return rows as text; problems cite the day on which the worksite was measured."""
+    return [re.sub(r"\d{1,2} \w{3,4} \d{4}", "a day", str(tuple(row))) for row in rows]
 
 
 def test_the_sign_ins_work_and_a_code_is_made_fresh_each_start(

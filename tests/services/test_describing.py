@@ -5,9 +5,8 @@ from datetime import timedelta
 import pytest
 
 from tests.conftest import Works
-from trainer import lessons
 from trainer.calculations.selection import MAY, MAY_NOT, NOT_DECIDED
-from trainer.services import describing, learning, sitting
+from trainer.services import describing
 from trainer.services.refusal import Refusal
 from trainer.store.tables import Sample, SiteHazard, Task, TaskRespirator, Worksite
 
@@ -194,35 +193,3 @@ def test_a_sample_that_cannot_be_is_refused(works, hours, amount, days_ago, says
     _, _, hazard = loft(works)
     with pytest.raises(Refusal, match=says):
         sample(works, hazard, (hours, amount), days_ago=days_ago)
-
-
-def test_problems_of_a_sitting_are_drawn_from_the_worksites_numbers(works):
-    _, task, hazard = loft(works, substance="styrene")
-    sample(works, hazard, (8, 187.51))
-    wear(works, task, "apr-half", eye_protection=True, **OV)  # as Lee's own
-    lesson = lessons.load().get("protection-factors")
-    with works.store.writing() as db:
-        lee = works.people["Lee"]
-        (facts,) = describing.facts(db, lee)
-        assert facts["outside"] == 188  # three figures, never less than was measured
-        assert describing.facts(db, works.people["Kim"]) == []  # Kim wears none
-        for section in lesson.sections:
-            learning.finish_section(db, lee, lesson, section.id, works.now)
-        problems = [
-            one.problem for one in sitting.shown(db, sitting.begin(db, lee, lesson, works.now))
-            if one.problem
-        ]  # fmt: skip
-    own = [one for one in problems if "Laminating Loft (Rolling gel coat)" in one.text("en")]
-    kinds = {"inside-concentration", "required-factor", "maximum-use"}
-    assert [one.exercise for one in own] == [one.exercise for one in problems
-                                             if one.exercise in kinds]
-
-
-def test_a_stricter_limit_is_not_taught_away(works):
-    _, task, hazard = loft(works, substance="styrene", limit=20.0, limit_source="our program")
-    sample(works, hazard, (8, 187))
-    wear(works, task, "apr-half", eye_protection=True, **OV)
-    with works.store.reading() as db:
-        (facts,) = describing.facts(db, works.people["Lee"])
-    assert facts["outside_of_published_limit"] is None
-    assert facts["limit_of_published_idlh"] == 20

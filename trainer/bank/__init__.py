@@ -4,6 +4,7 @@ Content is data (questions/README.md); what a person gets depends on a seed and 
 """
 
 from trainer.bank.check import Fault, faults
+from trainer.bank.choose import Facts, draw_at_any, draw_problems
 from trainer.bank.draw import DrawFault, Problem, Step, draw, draw_at, draw_questions, thaw
 from trainer.bank.lots import shuffle
 from trainer.bank.mark import Blank, Marking, Slip, mark, mark_question
@@ -30,9 +31,9 @@ from trainer.bank.rules import (
 from trainer.words import Words, number
 
 __all__ = [
-    "FORMS", "OPTIONS", "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Fault",
+    "FORMS", "OPTIONS", "Bank", "BankFault", "Blank", "DrawFault", "Exercise", "Facts", "Fault",
     "FieldFault", "Marking", "Option", "Problem", "Question", "Slip", "Step", "Words", "draw",
-    "draw_at", "draw_questions", "faults", "line_name", "load", "mark", "mark_question", "number",
-    "question_advice", "question_faults", "question_of", "read_folder", "shuffle", "thaw",
-    "thaw_question", "version_of",
+    "draw_at", "draw_at_any", "draw_problems", "draw_questions", "faults", "line_name", "load",
+    "mark", "mark_question", "number", "question_advice", "question_faults", "question_of",
+    "read_folder", "shuffle", "thaw", "thaw_question", "version_of",
 ]

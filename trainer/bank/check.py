@@ -10,7 +10,7 @@ from typing import Any
 
 from trainer.bank.draw import CONSTRAINTS, FACTS, TABLES, DrawFault, Problem, draw
 from trainer.bank.mark import mark
-from trainer.bank.read import Exercise, exercise_of
+from trainer.bank.read import NO_GIVENS, Exercise, exercise_of
 from trainer.bank.rules import place_faults, question_faults, slug_faults, words_faults
 from trainer.calculations.catalogue import CATALOGUE
 from trainer.config import LANGUAGES, content_folder
@@ -141,8 +141,10 @@ def _used_faults(file: _File, slug: str | None, line: int) -> Iterator[Fault]:
     file.slugs.setdefault(slug, file.path.name)
 
 
-def _words_faults(file: _File, what: str, words: Any, line: int) -> Iterator[Fault]:
-    for found in words_faults("", what, words, LANGUAGES, same(what)):
+def _words_faults(
+    file: _File, what: str, words: Any, line: int, may_be_empty: bool = False
+) -> Iterator[Fault]:
+    for found in words_faults("", what, words, LANGUAGES, same(what), may_be_empty):
         yield file.fault(line, found.sentence)
 
 
@@ -183,17 +185,37 @@ def _named_faults(file: _File) -> Iterator[Fault]:
         table = plan.get("from_table")
         if table is not None and table not in TABLES:
             yield file.fault(file.line_of(f"[given.{name}]"), f"There is no table {table!r}.")
-    for name, named in content.get("worksite", {}).items():
-        line = file.line_of("[worksite]")
-        if name not in content.get("given", {}):
-            yield file.fault(line, f"[worksite] names {name!r}, which is no given.")
-        if isinstance(named, str) and named not in FACTS:
-            yield file.fault(line, f"A worksite has no fact {named!r}.")
+    yield from _worksite_faults(file)
     known = {parameter.name for parameter in calculation.parameters} if calculation else None
     for name in content.get("inputs", {}):
         if known is not None and name not in known:
             yield file.fault(file.line_of(name, file.line_of("[inputs]")),
                              f"{content['calculation']} has no parameter {name!r}.")
+
+
+def _worksite_faults(file: _File) -> Iterator[Fault]:
+    """Yield what is wrong with `[worksite]`: its facts, and words without place or day."""
+    plan, line = file.content.get("worksite"), file.line_of("[worksite]")
+    if plan is None:
+        return
+    used = {*file.content.get("given", {}), *plan.get("inputs", {}).values()}
+    said = []
+    for name, named in plan.items():
+        if isinstance(named, Mapping) and name != "inputs":
+            yield from _words_faults(file, f"[worksite] {name}", named, line, may_be_empty=True)
+            said.append(named)
+        elif name not in NO_GIVENS and named not in FACTS:
+            yield file.fault(line, f"A worksite has no fact {named!r}.")
+        if name not in NO_GIVENS and name not in used:
+            yield file.fault(line, f"[worksite] names {name!r}, which is no given.")
+    for language in LANGUAGES:
+        text = " ".join(str(one.get(language, "")) for one in said)
+        if "{place}" not in text or "{task}" not in text or not _DAY.search(text):
+            yield file.fault(line, f"[worksite] must say {{place}}, {{task}} and the day in "
+                                   f"{language!r}.")
+
+
+_DAY = re.compile(r"\{(day|described|listed)\}")
 
 
 def _exercise_words_faults(file: _File) -> Iterator[Fault]:

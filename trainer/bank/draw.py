@@ -10,7 +10,7 @@ So the same exercise and seed give the same problem on every machine, for ever.
 import re
 from collections.abc import Callable, Iterable, Mapping
 from collections.abc import Set as AbstractSet
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cache, reduce
 from operator import ge, gt, le, lt
@@ -26,17 +26,40 @@ from trainer.reference import respirator_classes as classes
 from trainer.words import Words, few_figures, number, same, words
 
 TRIES = 5_000
-TRIES_AT_A_WORKSITE = 200
-FACTS = (
-    "substance", "class", "outside", "outside_of_published_limit", "limit_of_published_idlh",
-)  # fmt: skip
-"""What a worksite may tell an exercise. Exercises work with the limit and IDLH of the tables, so a
-number is told only beside the same one: a stricter limit of the employer is not taught away."""
+TRIES_AT_A_WORKSITE = 100
+MEASURED, DESCRIBED, WORN = "measured", "described", "worn"
+FACTS = {
+    "substance": "", "second_substance": "", "unit": "",
+    "outside": MEASURED, "percent_outside": MEASURED, "outside_in_mg": MEASURED,
+    "outside_of_published_limit": MEASURED, "second_outside": MEASURED,
+    "amounts": MEASURED, "first_amount": MEASURED, "hours": MEASURED, "samples": MEASURED,
+    "products": MEASURED,
+    "limit_of_published_idlh": DESCRIBED, "oxygen": DESCRIBED,
+    "oil_among_particles": DESCRIBED, "powered": WORN,
+    "class": WORN, "class_that_may": WORN, "class_below_idlh": WORN, "facepiece": WORN,
+    "airline_fit": WORN, "filter": WORN, "approval": WORN, "schedule_hours": WORN,
+}  # fmt: skip
+"""What a worksite may tell an exercise, and how a step says where it comes from ("": not at all).
 
-_WORDS_OF_A_WORKSITE = ("place", "task", "day")
+Exercises work with the limit and IDLH of the tables, so a number is told only beside the same one:
+a stricter limit of the employer is not taught away."""
+
+WORDS_OF_A_WORKSITE = ("place", "task", "named", "day", "described", "listed", "respirator")
+"""What words of `[worksite]` may say: where and at which task; what is in the air; the days of
+measuring, of describing the air and of listing the respirator; it with what it carries."""
+
+_COMES_FROM = {
+    MEASURED: Words("measured at {place}, {task}, on {day}", "medido en {place}, {task}, el {day}"),
+    DESCRIBED: Words("described at {place}, {task}, on {described}",
+                     "descrito en {place}, {task}, el {described}"),
+    WORN: Words("worn at {place}, {task}, as described on {listed}",
+                "se usa en {place}, {task}, según lo descrito el {listed}"),
+}  # fmt: skip
 QUESTIONS_IN_A_SITTING = 9
 # How many times farther from the answer a slip must be than a right answer may be.
 _APART = 3
+# What is rounded to three figures may be half a per cent off.
+_ROUNDED_WITHIN = 0.01
 
 TABLES: dict[str, Callable[[], tuple]] = {
     "approvals": approvals.rows,
@@ -69,11 +92,21 @@ class Choice:
 
 @dataclass(frozen=True)
 class Step:
-    """One step: `ask(language)` before, `text(language)` worked out, and the blank between."""
+    """One step: `ask(language)` before, `text(language)` worked out, and the blank between.
+
+    cited  where a number of a worksite that it takes comes from, with the day; None: it takes none
+    """
 
     ask: Words
     text: Words
     blank: Blank
+    cited: Words | None = None
+
+    def freeze(self) -> dict:
+        """Return a JSON-able snapshot."""
+        cited = {} if self.cited is None else {"cited": self.cited.freeze()}
+        return cited | {"ask": self.ask.freeze(), "text": self.text.freeze(),
+                        "blank": self.blank.freeze()}
 
 
 @dataclass(frozen=True)
@@ -84,6 +117,7 @@ class Problem:
     drawn   every given by name: a number, or the slug of a row
     text    the problem as asked, `text(language)`; hint likewise
     blank   the final answer; steps lead to it
+    source  where the numbers of a worksite come from, with the day; None: all are drawn
     """
 
     exercise: str
@@ -96,15 +130,16 @@ class Problem:
     hint: Words
     blank: Blank
     steps: tuple[Step, ...]
+    source: Words | None = None
 
     def freeze(self) -> dict:
         """Return a JSON-able snapshot that holds every word and number of the problem."""
-        return {
+        source = {} if self.source is None else {"source": self.source.freeze()}
+        return source | {
             "exercise": self.exercise, "version": self.version, "seed": self.seed,
             "calculation": self.calculation, "inputs": self.inputs, "drawn": self.drawn,
             "text": self.text.freeze(), "hint": self.hint.freeze(), "blank": self.blank.freeze(),
-            "steps": [{"ask": step.ask.freeze(), "text": step.text.freeze(),
-                       "blank": step.blank.freeze()} for step in self.steps],
+            "steps": [step.freeze() for step in self.steps],
         }
 
     @staticmethod
@@ -122,10 +157,13 @@ def thaw(frozen: Mapping, exercise: Exercise | None = None) -> Problem:
         raise ValueError(f"this is a problem of {frozen['exercise']}, not of {exercise.slug}")
     plain = {name: frozen[name] for name in
              ("exercise", "version", "seed", "calculation", "inputs", "drawn")}
-    steps = tuple(Step(words(step["ask"]), words(step["text"]), thaw_blank(step["blank"]))
+    # What was kept before worksites were cited says nothing of them.
+    steps = tuple(Step(words(step["ask"]), words(step["text"]), thaw_blank(step["blank"]),
+                       words(step["cited"]) if "cited" in step else None)
                   for step in frozen["steps"])
+    source = words(frozen["source"]) if "source" in frozen else None
     return Problem(**plain, text=words(frozen["text"]), hint=words(frozen["hint"]),
-                   blank=thaw_blank(frozen["blank"]), steps=steps)
+                   blank=thaw_blank(frozen["blank"]), steps=steps, source=source)
 
 
 def draw(exercise: Exercise, seed: int) -> Problem:
@@ -148,41 +186,121 @@ def draw_at(exercise: Exercise, seed: int, facts: Mapping[str, Any]) -> Problem 
     The rules of the exercise hold as ever: a concentration below the limit makes no problem
     about a respirator that is needed.
     """
-    fixed = {name: _fact(exercise.given[name], named, facts)
-             for name, named in exercise.worksite.items()}
-    if not fixed or any(value is None for value in fixed.values()):
+    plan = exercise.worksite
+    if plan is None:
         return None
+    fixed = {name: _fact(exercise.given.get(name, {}), named, facts)
+             for name, named in plan.given.items()}
+    ask = _with_facts(plan.ask, facts) if plan.ask else exercise.ask
+    if ask is None or any(value is None for value in fixed.values()):
+        return None
+    there = replace(exercise, ask=ask, inputs={**exercise.inputs, **plan.inputs})
     lots = Lots(f"problem|{exercise.slug}|{seed}")
-    for _ in range(TRIES_AT_A_WORKSITE):
+    varies = any(_varies(given) for name, given in exercise.given.items() if name not in fixed)
+    for _ in range(TRIES_AT_A_WORKSITE if varies else 1):
         try:
-            return _problem(exercise, seed, lots, fixed)
+            found = _problem(there, seed, lots, fixed, plan.rounded)
         except (_Again, CalculationFault):
             continue
+        return None if _contradicted(found, facts) else _cited(found, there, facts)
     return None
 
 
+def _varies(plan: Mapping) -> bool:
+    """Say whether lots are drawn for a given."""
+    return not any(name in plan for name in ("look_up", "take", "list"))
+
+
 def _fact(plan: Mapping, named: Any, facts: Mapping[str, Any]) -> Any:
-    """Return what stands for a given: a row that the exercise knows, a number, or words."""
+    """Return what stands for a given: a row or choice that the exercise knows, a number, words."""
     if isinstance(named, Mapping):
         return _with_facts(words(named), facts)
     value = facts.get(named)
     if "from_table" in plan:
-        return next((row for row in _pool(plan, {}) if _key(row) == value), None)
+        known = _pool(plan, {}) + _rows(plan["from_table"], plan["also"]) \
+            if "also" in plan else _pool(plan, {})
+        return next((row for row in known if _key(row) == value), None)
+    if any(isinstance(one, Mapping) for one in plan.get("one_of", ())):
+        return next((one for one in _pool(plan, {}) if one.key == value), None)
     return value
 
 
-def _with_facts(text: Words, facts: Mapping[str, Any]) -> Words:
-    """Return words with the facts that are words; the names of givens stay for later."""
-    said = [facts[name] if isinstance(facts[name], Words) else Words(facts[name], facts[name])
-            for name in _WORDS_OF_A_WORKSITE]
+def _with_facts(text: Words, facts: Mapping[str, Any]) -> Words | None:
+    """Return words with the facts that are words; the names of givens stay for later.
+
+    None where a fact is wanted that the worksite does not have.
+    """
+    wanted = [name for name in WORDS_OF_A_WORKSITE if f"{{{name}}}" in text.en + text.es]
+    if any(facts.get(name) is None for name in wanted):
+        return None
+    said = {name: facts[name] if isinstance(facts[name], Words) else same(facts[name])
+            for name in wanted}
     return Words(*(
-        reduce(lambda filled, pair: filled.replace(f"{{{pair[0]}}}", pair[1](language)),
-               zip(_WORDS_OF_A_WORKSITE, said, strict=True), text(language))
+        reduce(lambda filled, name: filled.replace(f"{{{name}}}", said[name](language)),
+               wanted, text(language))
         for language in ("en", "es")
     ))
 
 
-def _problem(exercise: Exercise, seed: int, lots: Lots, kept: Mapping) -> Problem:
+def _contradicted(problem: Problem, facts: Mapping[str, Any]) -> bool:
+    """Say whether the worksite's cartridge has another limit than the problem tells of it."""
+    row = next((row for row in TABLES["cartridge_limits"]()
+                if row.slug == problem.drawn.get("cartridge")), None)
+    worn = next((row for row in TABLES["respirator_classes"]()
+                 if row.slug == problem.drawn.get("class")), None)
+    if row is None or worn is None or not worn.air_purifying:
+        return False
+    return facts.get("cartridge_limit") != row.limit
+
+
+def _cited(problem: Problem, exercise: Exercise, facts: Mapping[str, Any]) -> Problem:
+    """Return the problem with its source, and each fact cited where a worked step first takes it.
+    """
+    taken = {name: named for name, named in exercise.worksite.given.items()
+             if isinstance(named, str) and FACTS[named]}
+    steps, left = [], dict(taken)
+    for step, plan in zip(problem.steps, exercise.steps, strict=True):
+        named = _named_in(plan, left)
+        left = {name: fact for name, fact in left.items() if fact not in named}
+        steps.append(replace(step, cited=_sources(named, facts)))
+    if left == taken:  # no step names one by itself: the last one rests on them
+        steps[-1] = replace(steps[-1], cited=_sources([*taken.values()], facts))
+    first = next(kind for kind in _COMES_FROM if kind in {FACTS[fact] for fact in taken.values()})
+    return replace(problem, steps=tuple(steps), source=_with_facts(_COMES_FROM[first], facts))
+
+
+def _named_in(plan: StepPlan, taken: Mapping[str, str]) -> list[str]:
+    """Return the facts whose givens a step names."""
+    names = {found[2].partition(".")[0] for found in _NAME.finditer(plan.ask.en + plan.text.en)}
+    return [fact for name, fact in taken.items() if name in names]
+
+
+def _sources(named: list[str], facts: Mapping[str, Any]) -> Words | None:
+    """Return where the weightiest of some facts come from; None where there are none."""
+    kinds = {FACTS[fact] for fact in named}
+    kind = next((kind for kind in _COMES_FROM if kind in kinds), None)
+    if kind is None:
+        return None
+    source = _with_facts(_COMES_FROM[kind], facts)
+    amounts = _amounts((fact for fact in named if FACTS[fact] == kind), facts)
+    cited = (f"{amounts}{source(language)}." for language in ("en", "es"))
+    return Words(*(one[:1].upper() + one[1:] for one in cited))
+
+
+def _amounts(named: Iterable[str], facts: Mapping[str, Any]) -> str:
+    """Return the concentrations among some facts with their unit, or nothing."""
+    amounts = [f"{number(facts[fact])} {facts['unit'].en}" for fact in named
+               if fact.startswith(("outside", "second_outside"))]
+    return f"{', '.join(amounts)}: " if amounts else ""
+
+
+def _problem(
+    exercise: Exercise, seed: int, lots: Lots, kept: Mapping, rounded: bool = False
+) -> Problem:
+    """Return one drawing. rounded: numbers may need more than three figures.
+
+    Errors: _Again when it breaks a rule, or CalculationFault.
+    """
     drawn = dict(kept)
     for name, plan in exercise.given.items():
         if name not in drawn:
@@ -194,7 +312,7 @@ def _problem(exercise: Exercise, seed: int, lots: Lots, kept: Mapping) -> Proble
     parts = calculation.parts(inputs)
     if not all(_lies(path, plan, {**drawn, **parts}) for path, plan in exercise.bounds.items()):
         raise _Again
-    texts = _Texts({**drawn, **parts})
+    texts = _Texts({**drawn, **parts}, rounded)
     mistakes = {**drawn, **parts, **calculation.slips(inputs)}
     blank = _blank(exercise.answer, texts, mistakes)
     if exercise.answer.slips and not blank.slips:
@@ -339,7 +457,8 @@ def _above_limit(drawn: Mapping) -> bool:
 
 def _below_idlh(drawn: Mapping) -> bool:
     """At the IDLH and above it only the two choices of 29 CFR 1910.134(d)(2)(i) may be worn."""
-    return drawn["concentration"] < drawn["substance"].idlh
+    idlh = drawn["substance"].idlh
+    return idlh is not None and drawn["concentration"] < idlh
 
 
 def _class_is_enough(drawn: Mapping) -> bool:
@@ -395,7 +514,8 @@ CONSTRAINTS: dict[str, Callable[[Mapping], bool]] = {
 def _blank(plan: BlankPlan, texts: "_Texts", mistakes: Mapping) -> Blank:
     found = _find(plan.part, texts.values)
     value = _clean(found) if plan.kind == "number" else _text_key(found)
-    if plan.kind == "number" and not plan.rounded and not few_figures(value):
+    rounded = plan.rounded or (texts.rounds and plan.within >= _ROUNDED_WITHIN)
+    if plan.kind == "number" and not rounded and not few_figures(value):
         raise _Again
     choices = tuple(_option(item, plan) for item in texts.values[plan.options]) \
         if plan.options else ()
@@ -452,14 +572,18 @@ def _alike(plan: BlankPlan, value: Any, other: Any) -> bool:
     return abs(value - other) <= apart * max(abs(value), abs(other))
 
 
-_NAME, _GAP = re.compile(r"\{([a-z_0-9.]+)(~?)\}"), re.compile(r" {2,}")
+_NAME, _GAP = re.compile(r"(= )?\{([a-z_0-9.]+)(~?)\}"), re.compile(r" {2,}")
 
 
 class _Texts:
-    """Fills `{names}` in texts with the values of a drawing."""
+    """Fills `{names}` in texts with the values of a drawing.
 
-    def __init__(self, values: Mapping[str, Any]) -> None:
+    rounds  a number with more than three figures is rounded, and its "=" becomes "≈"
+    """
+
+    def __init__(self, values: Mapping[str, Any], rounds: bool = False) -> None:
         self.values = values
+        self.rounds = rounds
 
     def shown(self, text: Words, **more: Any) -> Words:
         """Return the text filled in; drawn again when a number would have to be rounded."""
@@ -479,12 +603,14 @@ class _Texts:
         values = {**self.values, **more}
 
         def said(name: re.Match) -> str:
-            value = _find(name[1], values)
+            sign, value = name[1] or "", _find(name[2], values)
             if isinstance(value, int | float):
-                if exact and not name[2] and not few_figures(value):
+                if few_figures(value):
+                    return sign + number(value)
+                if exact and not name[3] and not self.rounds:
                     raise _Again
-                return number(value)
-            return self._fill(_said(value, language), language, more, exact)
+                return (sign.replace("=", "≈") if self.rounds else sign) + number(value)
+            return sign + self._fill(_said(value, language), language, more, exact)
 
         filled = _NAME.sub(said, text) if "{" in text else text
         return _GAP.sub(" ", filled).strip() if "  " in filled else filled.strip()

@@ -16,6 +16,9 @@ from typing import Any
 from trainer.config import content_folder
 from trainer.words import Words, words
 
+NO_GIVENS = ("ask", "inputs", "rounded")
+"""What `[worksite]` says beside the givens that take a fact."""
+
 
 class BankFault(ValueError):
     """A file of the bank cannot be read; the text says which and why."""
@@ -121,6 +124,22 @@ class StepPlan:
 
 
 @dataclass(frozen=True)
+class WorksitePlan:
+    """How an exercise takes the numbers of a worksite.
+
+    given    a given, or another name that the texts use -> the fact that stands for it, or words
+    inputs   parameters of the calculation that take something else at a worksite
+    ask      the problem as asked there; None: as everywhere
+    rounded  may answers need more than three figures there? Then three are enough.
+    """
+
+    given: Mapping[str, Any]
+    inputs: Mapping[str, Any] = field(default_factory=dict)
+    ask: Words | None = None
+    rounded: bool = False
+
+
+@dataclass(frozen=True)
 class Exercise:
     """A kind of problem: what may vary, which calculation answers it, and every text.
 
@@ -128,7 +147,7 @@ class Exercise:
     inputs       parameter of the calculation -> the given (or a field of it) that it takes
     constraints  names of the rules that a drawing must keep
     bounds       a given or a part -> where its number must lie
-    worksite     a given -> the fact of a worksite that may take its place, or words about it
+    worksite     how it takes the numbers of a worksite; None: it cannot
     lesson, section   empty for an exercise that no lesson teaches yet
     version      first 12 hexadecimal digits of the SHA-256 of its content
     """
@@ -149,7 +168,7 @@ class Exercise:
     answer: BlankPlan
     steps: tuple[StepPlan, ...]
     version: str
-    worksite: Mapping[str, Any] = field(default_factory=dict)
+    worksite: WorksitePlan | None = None
 
 
 @dataclass(frozen=True)
@@ -271,8 +290,14 @@ def exercise_of(slug: str, raw: Mapping) -> Exercise:
             for step in raw["step"]
         ),
         version=version_of({**raw, "slug": slug}),
-        worksite=raw.get("worksite", {}),
+        worksite=_worksite_plan(raw["worksite"]) if "worksite" in raw else None,
     )
+
+
+def _worksite_plan(raw: Mapping) -> WorksitePlan:
+    given = {name: named for name, named in raw.items() if name not in NO_GIVENS}
+    ask = words(raw["ask"]) if "ask" in raw else None
+    return WorksitePlan(given, raw.get("inputs", {}), ask, raw.get("rounded", False))
 
 
 def _blank_plan(raw: Mapping) -> BlankPlan:

@@ -162,7 +162,8 @@ def place_faults(
 
 
 def words_faults(
-    at: str, what: str, words: Any, languages: Sequence[str], called: Words
+    at: str, what: str, words: Any, languages: Sequence[str], called: Words,
+    may_be_empty: bool = False,
 ) -> Iterator[FieldFault]:
     """Yield a fault for each language in which a text is missing, or that is not taught.
 
@@ -175,7 +176,7 @@ def words_faults(
         return
     for language in languages:
         text = words.get(language)
-        if not (isinstance(text, str) and text.strip()):
+        if not (isinstance(text, str) and (may_be_empty or text.strip())):
             yield FieldFault(
                 f"{at}.{language}", f"{what} has no {language!r}.", _is_missing(called, language)
             )

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from trainer import bank, lessons
 from trainer.config import LANGUAGES
 from trainer.lessons import matters, written
-from trainer.services import describing, site_blocks
+from trainer.services import describing, own_numbers, site_blocks
 from trainer.store import people, site_lessons
 from trainer.store.tables import Person, SiteLesson, SiteLessonVersion, TaughtContent, Worksite
 
@@ -97,6 +97,13 @@ def exercise_of(lesson: lessons.Lesson, slug: str) -> bank.Exercise | None:
         return found
     section = next((one.id for one in lesson.sections if slug in one.exercises), "")
     return _at_site(found, lesson.slug, section)
+
+
+def told_in(db: Session, person: Person, lesson: lessons.Lesson) -> list[bank.Facts]:
+    """Return what a worksite tells the worked examples of its own lesson; nothing in ours."""
+    if not site_lessons.is_slug(lesson.slug):
+        return []
+    return own_numbers.facts_for(db, person, lesson.slug)
 
 
 def around(

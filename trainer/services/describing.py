@@ -12,18 +12,15 @@ from decimal import ROUND_CEILING, Decimal
 from itertools import groupby
 from math import isinf
 
-from babel.dates import format_date
 from sqlmodel import Session, select
 
 from trainer.calculations.averages import time_weighted_average
 from trainer.calculations.exposure import maximum_use_concentration
 from trainer.calculations.faults import CalculationFault
 from trainer.calculations.selection import KINDS, MAY_NOT, Hazard, Verdict, verdicts
-from trainer.config import LANGUAGES
 from trainer.reference import contaminants, filter_classes, respirator_classes
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
-from trainer.store import people
 from trainer.store.tables import (
     Membership,
     Person,
@@ -34,7 +31,7 @@ from trainer.store.tables import (
     TaskRespirator,
     Worksite,
 )
-from trainer.words import Words, tidy
+from trainer.words import tidy
 
 UNITS = ("ppm", "mg/m³")
 LIMIT_KINDS = ("TWA", "ceiling")
@@ -62,6 +59,7 @@ class Check:
     """One respirator against one hazard of its task.
 
     most   what the class allows outside, in the unit of the hazard; None where nothing says
+    idlh   is the air immediately dangerous, as unknown air is?
     """
 
     task: Task
@@ -70,6 +68,7 @@ class Check:
     measured: Measured
     verdict: Verdict
     most: float | None
+    idlh: bool
 
     @property
     def spare(self) -> float | None:
@@ -163,39 +162,6 @@ def inadequate(db: Session, worksite: Worksite) -> list[tuple[Check, list[Person
     ]
 
 
-def facts(db: Session, person: Person) -> list[dict[str, object]]:
-    """Return the numbers of a person's worksites that problems may be drawn from.
-
-    One a hazard that was measured and is in the tables, with a respirator of the person where it
-    is one that the task has. Keys: bank.draw.FACTS, and place, task, day as words.
-    """
-    worn = {one.class_slug for one in people.respirators(db, person.id)}
-    found = []
-    for worksite in people.worksites(db, person.id):
-        for check in checks(site(db, worksite)):
-            hazard, measured_there = check.hazard, check.measured
-            row = contaminants.get(hazard.substance) if hazard.substance else None
-            if row and measured_there.outside and check.worn.class_slug in worn:
-                outside = three_figures(measured_there.outside)
-                found.append(
-                    {
-                        "substance": row.slug,
-                        "outside": outside,
-                        "outside_of_published_limit": outside
-                        if (hazard.limit, hazard.unit) == (row.limit, row.unit)
-                        else None,
-                        "limit_of_published_idlh": hazard.limit
-                        if (hazard.idlh, hazard.unit) == (row.idlh, row.unit)
-                        else None,
-                        "class": check.worn.class_slug,
-                        "place": _without_braces(worksite.name),
-                        "task": _without_braces(check.task.name),
-                        "day": _day_in_words(measured_there.on),
-                    }
-                )
-    return found
-
-
 def three_figures(value: float) -> float:
     """Return a number with at most three figures, never less than it was: people breathe it."""
     step = Decimal(1).scaleb(Decimal(repr(value)).adjusted() - 2)
@@ -206,15 +172,6 @@ def name_of(hazard: SiteHazard, language: str) -> str:
     """Return what a hazard is called in a language: as in the tables, or as people named it."""
     row = contaminants.get(hazard.substance) if hazard.substance else None
     return row.name(language) if row and hazard.name == row.english else hazard.name
-
-
-def _without_braces(text: str) -> str:
-    """Return a name that texts of the bank cannot take for one of theirs."""
-    return text.replace("{", "(").replace("}", ")")
-
-
-def _day_in_words(day: date) -> Words:
-    return Words(*(format_date(day, "d MMM yyyy", locale=language) for language in LANGUAGES))
 
 
 def describe(db: Session, worksite: Worksite, *, emergency: str, storage: str) -> None:
@@ -393,7 +350,8 @@ def _check(task: Task, hazard: SiteHazard, worn: TaskRespirator, found: Measured
         substance_standard=reference.substance_standard if reference else "",
     )
     (verdict,) = verdicts(asked, [worn.class_slug])
-    return Check(task, hazard, worn, found, verdict, _most(row.apf, hazard, worn))
+    most = _most(row.apf, hazard, worn)
+    return Check(task, hazard, worn, found, verdict, most, bool(asked.idlh_because))
 
 
 def _without_blower(name: str) -> str:

@@ -326,7 +326,8 @@ def _ever(db: Session, within: Scope, item: tuple[str, str] | None) -> list[_Fir
             _sitting_rows(db, within, item):
         of = _KIND_OF[kind], slug
         marks[at_sitting].append((of, right))
-        first = _First(person, at, of, lesson, version, right, row, answer, slip)
+        about = _lesson_of(of, lesson)
+        first = _First(person, at, of, about, version, right, row, answer, slip)
         given.append((at, person, at_sitting, first))
     if item is None or item[0] == "exercise":
         for person, slug, lesson, verdict, slip, at in _lesson_rows(db, within, item):
@@ -346,6 +347,13 @@ def _ever(db: Session, within: Scope, item: tuple[str, str] | None) -> list[_Fir
         first.rest = rests[at_sitting][first.item] if at_sitting else None
         found.append(first)
     return found
+
+
+def _lesson_of(item: tuple[str, str], lesson: str) -> str:
+    """Return the lesson of an item; a sitting can hold a problem of an earlier one."""
+    kind, slug = item
+    exercise = bank.load().exercises.get(slug) if kind == "exercise" else None
+    return (exercise.lesson or lesson) if exercise and lesson != sitting.NO_LESSON else lesson
 
 
 def _sitting_rows(db: Session, within: Scope, item: tuple[str, str] | None) -> Sequence:

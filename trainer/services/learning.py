@@ -3,9 +3,11 @@
 An exercise is done in three steps: a worked example; problems partly worked, first with one
 step left out, then with two; the whole alone. Two right in a row move a person up, a slip moves
 them down. All of it is worked out from the answers kept, so it goes on at the same place on any
-device.
+device. A problem with the numbers of the person's worksite is kept with them, so that it stays as
+it is when the worksite measures again.
 """
 
+import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -14,6 +16,7 @@ from hashlib import sha256
 from sqlmodel import Session, func, select
 
 from trainer import bank, lessons
+from trainer.store import site_lessons
 from trainer.store.tables import LessonAnswer, LessonPlace, Person, Sitting
 
 WENT_ON = -1
@@ -24,6 +27,9 @@ WORKED, PARTLY, ALONE = 0, 1, 2
 
 IN_A_ROW = 2
 """So many right in a row move a person up."""
+
+FEWEST_OF_A_WORKSITE = 3
+"""One problem in so many, at least, has the numbers of a worksite where there are any."""
 
 SHOWN = "shown"
 """The verdict of a step that the person asked to be shown."""
@@ -155,9 +161,20 @@ def unread(there: LessonPlace | None, lesson: lessons.Lesson) -> list[str]:
     return [part.id for part in lesson.sections if part.id not in done]
 
 
-def drill(db: Session, person: Person, exercise: bank.Exercise, language: str) -> Drill:
-    """Return where a person is with an exercise, worked out from the answers kept."""
-    return _follow(person, exercise, _answers(db, person, exercise), language)
+def drill(
+    db: Session,
+    person: Person,
+    exercise: bank.Exercise,
+    language: str,
+    told: Sequence[bank.Facts] = (),
+) -> Drill:
+    """Return where a person is with an exercise, worked out from the answers kept.
+
+    told  what a worksite tells the worked example of its own lesson: nothing of it is answered,
+          so it may change with what is told
+    """
+    answers = _answers(db, person, exercise)
+    return _follow(person, exercise, answers, language, _example(person, exercise, told))
 
 
 def states(
@@ -191,12 +208,21 @@ def _state(db: Session, person: Person, exercise: bank.Exercise) -> str:
 
 
 def go_on(
-    db: Session, person: Person, exercise: bank.Exercise, ordinal: int, now: datetime
+    db: Session,
+    person: Person,
+    exercise: bank.Exercise,
+    ordinal: int,
+    now: datetime,
+    told: Sequence[bank.Facts] = (),
 ) -> None:
-    """Go on from a problem that is done to the next; a second click changes nothing."""
+    """Go on from a problem that is done to the next; a second click changes nothing.
+
+    told  what the person's worksites tell, see own_numbers.facts
+    """
     state = _follow(person, exercise, _answers(db, person, exercise), "en")
     if state.ordinal == ordinal and state.done:
-        _keep(db, person, state, WENT_ON, 0, "", "right", "", now)
+        following = _at_the_worksite(db, person, state, told)
+        _keep(db, person, state, WENT_ON, 0, "", "right", "", now, following)
 
 
 def answer(
@@ -254,6 +280,7 @@ def _keep(
     verdict: str,
     slip: str,
     now: datetime,
+    following: str = "",
 ) -> None:
     db.add(
         LessonAnswer(
@@ -267,6 +294,7 @@ def _keep(
             typed=typed,
             verdict=verdict,
             slip=slip,
+            following=following,
             answered_at=now,
         )
     )
@@ -274,15 +302,16 @@ def _keep(
 
 
 def _follow(
-    person: Person, exercise: bank.Exercise, answers: list[LessonAnswer], language: str
+    person: Person, exercise: bank.Exercise, answers: list[LessonAnswer], language: str,
+    example: str = "",
 ) -> Drill:
     """Follow the answers from the worked example to where the person is now."""
-    state, clean = _open(person, exercise, 0, WORKED, 0), True
+    state, clean = _open(person, exercise, 0, WORKED, 0, example), True
     for given in answers:
         if given.ordinal != state.ordinal:
             continue
         if given.step == WENT_ON:
-            state, clean = _next(person, state), True
+            state, clean = _next(person, state, given), True
             continue
         settled = given.verdict in ("right", SHOWN)
         clean = clean and given.verdict in ("right", "ambiguous", "unreadable")
@@ -301,27 +330,77 @@ def _counted(state: Drill, clean: bool) -> Drill:
     return replace(state, in_a_row=in_a_row, finished=state.finished or both)
 
 
-def _next(person: Person, state: Drill) -> Drill:
+def _at_the_worksite(
+    db: Session, person: Person, state: Drill, told: Sequence[bank.Facts]
+) -> str:
+    """Return the next problem with the numbers of a worksite, as JSON; "" where it has none.
+
+    It is the worksite's turn at every other problem, and whenever fewer than one in three had
+    its numbers so far. The problem that was just done does not come again.
+    """
+    ordinal = state.ordinal + 1
+    its_own = site_lessons.is_slug(state.exercise.lesson)  # then it is its turn each time
+    if not told or not (its_own or ordinal % 2 or _few_so_far(db, person)):
+        return ""
+    found = bank.draw_at_any(
+        state.exercise,
+        _seed_of(person, state.exercise, ordinal),
+        told,
+        but=state.problem.inputs,
+    )
+    return json.dumps(found.freeze(), ensure_ascii=False) if found else ""
+
+
+def _example(person: Person, exercise: bank.Exercise, told: Sequence[bank.Facts]) -> str:
+    """Return the worked example with the numbers of a worksite, as JSON; "" where it has none."""
+    found = bank.draw_at_any(exercise, _seed_of(person, exercise, 0), told) if told else None
+    return json.dumps(found.freeze(), ensure_ascii=False) if found else ""
+
+
+def _few_so_far(db: Session, person: Person) -> bool:
+    """Say whether one more general problem would leave less than one in three to the worksite.
+
+    The worked example of each exercise counts among those that are general.
+    """
+    went_on = select(
+        func.count(),
+        func.count(func.nullif(LessonAnswer.following, "")),
+        func.count(LessonAnswer.exercise.distinct()),
+    ).where(LessonAnswer.person_id == person.id, LessonAnswer.step == WENT_ON)
+    problems, of_worksite, examples = db.exec(went_on).one()
+    return of_worksite * FEWEST_OF_A_WORKSITE < problems + examples + 1
+
+
+def _next(person: Person, state: Drill, given: LessonAnswer) -> Drill:
     """Open the next problem: a step up after two in a row, a step down after a slip."""
     level, in_a_row = state.level, state.in_a_row
     if level == WORKED or in_a_row >= IN_A_ROW:
         level, in_a_row = min(level + 1, ALONE), 0
     elif in_a_row == 0:
         level -= 1
-    following = _open(person, state.exercise, state.ordinal + 1, level, in_a_row)
+    following = _open(
+        person, state.exercise, state.ordinal + 1, level, in_a_row, given.following
+    )
     return replace(following, finished=state.finished)
 
 
 def _open(
-    person: Person, exercise: bank.Exercise, ordinal: int, level: int, in_a_row: int
+    person: Person, exercise: bank.Exercise, ordinal: int, level: int, in_a_row: int,
+    kept: str = "",
 ) -> Drill:
-    problem = bank.draw(exercise, seed(person, exercise.slug, exercise.version, ordinal))
+    """Open a problem: as it was kept, else drawn from its seed."""
+    problem = bank.thaw(json.loads(kept), exercise) if kept else \
+        bank.draw(exercise, _seed_of(person, exercise, ordinal))
     whole = len(problem.steps)
     left_out = {WORKED: 0, PARTLY: max(1, min(in_a_row + 1, whole - 1)), ALONE: whole}[level]
     return Drill(
         exercise, ordinal, problem, level, in_a_row, left_out, step=whole - left_out,
         finished=False, last=None, marking=None, like=None,
     )
+
+
+def _seed_of(person: Person, exercise: bank.Exercise, ordinal: int) -> int:
+    return seed(person, exercise.slug, exercise.version, ordinal)
 
 
 def _explain(person: Person, state: Drill, given: LessonAnswer, language: str) -> Drill:

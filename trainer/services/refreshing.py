@@ -14,7 +14,7 @@ from sqlmodel import Session, func, select
 
 from trainer import bank, lessons
 from trainer.calculations.periods import next_due
-from trainer.services import describing, learning, sitting, standing
+from trainer.services import learning, own_numbers, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import record
 from trainer.store.tables import (
@@ -80,7 +80,7 @@ def begin(db: Session, person: Person, today: date, now: datetime) -> Sitting:
         return waiting.begun
     ordinal = len(sitting.of_person(db, person, sitting.NO_LESSON)) + 1
     seed = learning.seed(person, "refresher", ordinal)
-    questions, exercises = _chosen(db, person, seed)
+    questions, problems = _chosen(db, person, seed)
     return sitting.open_drawn(
         db,
         Sitting(
@@ -91,13 +91,12 @@ def begin(db: Session, person: Person, today: date, now: datetime) -> Sitting:
             after=waiting.after,
             seed=seed,
             lesson_version=lessons.combined_version(
-                [one.version for one in questions] + [str(one.version) for one in exercises]
+                [one.version for one in questions] + [one.version for one, _ in problems]
             ),
             started_at=now,
         ),
         questions,
-        exercises,
-        describing.facts(db, person),
+        problems,
     )
 
 
@@ -173,8 +172,11 @@ def _of_training(db: Session, person: Person, after: int, months: int) -> Sittin
 
 def _chosen(
     db: Session, person: Person, seed: int
-) -> tuple[list[bank.Question], list[bank.Exercise]]:
-    """Return what this person missed, then what everybody must know, from many lessons."""
+) -> tuple[list[bank.Question], list[tuple[bank.Exercise, bank.Problem]]]:
+    """Return what this person missed, then what everybody must know, from many lessons.
+
+    One problem at least has the numbers of the person's worksite, where an exercise can take them.
+    """
     found = bank.load()
     last = dict(
         db.exec(
@@ -198,7 +200,8 @@ def _chosen(
         sorted(found.questions.values(), key=lambda one: one.slug), seed
     )
     questions.sort(key=lambda one: (last.get(one.slug) is not False, not one.must_know))
-    problems = _mixed(exercises)[:PROBLEMS]
+    told = own_numbers.facts(db, person)
+    problems = bank.draw_problems(_mixed(exercises), PROBLEMS, seed, told)
     return _mixed(questions)[: LENGTH - len(problems)], problems
 
 

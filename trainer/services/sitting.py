@@ -5,7 +5,7 @@ sitting. Every must-know must be right; the rest by the pass mark.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from math import ceil
@@ -14,7 +14,7 @@ from sqlmodel import Session, select
 
 from trainer import bank, lessons
 from trainer.config import LANGUAGES
-from trainer.services import curriculum, describing, learning, recording, standing, teaching
+from trainer.services import curriculum, learning, own_numbers, recording, standing, teaching
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
 from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtTalk
@@ -181,22 +181,19 @@ def draw_new(
         on_paper=on_paper,
         talk=talk.id if talk else None,
     )
-    facts = describing.facts(db, person)
     found = curriculum.asked_about(db, lesson)
-    return open_drawn(db, sitting, *_draw(db, sitting, earlier, found), facts)
+    return open_drawn(db, sitting, *_draw(db, sitting, earlier, found))
 
 
 def open_drawn(
     db: Session,
     sitting: Sitting,
     questions: Sequence[bank.Question],
-    exercises: Sequence[bank.Exercise],
-    facts: Sequence[Mapping[str, object]] = (),
+    problems: Sequence[tuple[bank.Exercise, bank.Problem]],
 ) -> Sitting:
-    """Open a sitting with these questions and a problem of each of these exercises, in mixed order.
+    """Open a sitting with these questions and problems, in mixed order.
 
-    Options, numbers and order come from the seed of the sitting.
-    facts   numbers of the person's worksites, which take the place of drawn ones where they can
+    Options and order come from the seed of the sitting.
     """
     db.add(sitting)
     db.flush()
@@ -204,8 +201,7 @@ def open_drawn(
         _question_item(sitting, question, sitting.seed + place)
         for place, question in enumerate(questions, start=1)
     ] + [
-        _problem_item(sitting, exercise, sitting.seed + place, facts)
-        for place, exercise in enumerate(exercises)
+        _problem_item(sitting, exercise, problem) for exercise, problem in problems
     ]
     for position, item in enumerate(bank.shuffle(items, sitting.seed), start=1):
         item.position = position
@@ -354,7 +350,13 @@ def marking(one: Shown, language: str) -> bank.Marking | None:
 
 def _draw(
     db: Session, sitting: Sitting, earlier: list[Sitting], found: bank.Bank
-) -> tuple[Sequence[bank.Question], Sequence[bank.Exercise]]:
+) -> tuple[Sequence[bank.Question], Sequence[tuple[bank.Exercise, bank.Problem]]]:
+    """Return the questions of a sitting, and its problems.
+
+    found   where its questions and exercises are
+    Where a worksite has numbers and no exercise of the lesson can take them, one problem is of
+    a lesson that the person has passed: it recalls what was learnt there, with those numbers.
+    """
     before = db.exec(
         select(SittingItem.slug, SittingItem.right)
         .where(SittingItem.sitting_id.in_([one.id for one in earlier]))
@@ -365,9 +367,17 @@ def _draw(
     missed = {slug for slug, right in last.items() if right is False}
     asked = bank.draw_questions(found, sitting.lesson, sitting.seed, set(last), missed)
     exercises = bank.shuffle(found.exercises_for(sitting.lesson), sitting.seed)
-    return asked, [
-        exercises[place % len(exercises)] for place in range(PROBLEMS if exercises else 0)
-    ]
+    person = db.get(Person, sitting.person_id)
+    told = own_numbers.facts_for(db, person, sitting.lesson)
+    recalled = bank.shuffle(_of_passed(db, person), sitting.seed) if told else []
+    return asked, bank.draw_problems(exercises, PROBLEMS, sitting.seed, told, recalled)
+
+
+def _of_passed(db: Session, person: Person) -> list[bank.Exercise]:
+    """Return the exercises of the lessons that a person has passed."""
+    passed = {one.lesson for one in of_person(db, person) if one.passed}
+    every = bank.load().exercises.values()
+    return [one for one in every if one.lesson and one.lesson in passed]
 
 
 def _question_item(sitting: Sitting, question: bank.Question, seed: int) -> SittingItem:
@@ -394,10 +404,8 @@ def _question_item(sitting: Sitting, question: bank.Question, seed: int) -> Sitt
 
 
 def _problem_item(
-    sitting: Sitting, exercise: bank.Exercise, seed: int, facts: Sequence[Mapping[str, object]]
+    sitting: Sitting, exercise: bank.Exercise, problem: bank.Problem
 ) -> SittingItem:
-    there = (bank.draw_at(exercise, seed, one) for one in bank.shuffle(facts, seed))
-    problem = next(filter(None, there), None) or bank.draw(exercise, seed)
     drawn = {
         "lesson": exercise.lesson,
         "section": exercise.section,

@@ -379,6 +379,8 @@ class LessonAnswer(SQLModel, table=True):
     typed: str
     verdict: str
     slip: str = ""
+    # Of step -1: JSON of the next problem where it has the numbers of a worksite; else "".
+    following: str = Field(default="", sa_column_kwargs={"server_default": ""})
     answered_at: datetime
 
 

@@ -5,7 +5,7 @@ Nothing is recorded by looking. What was taught is recorded as a talk, in `web/t
 
 import secrets
 
-from flask import Blueprint, abort, flash, redirect, render_template, request, url_for
+from flask import Blueprint, abort, flash, g, redirect, render_template, request, url_for
 from flask_babel import gettext
 from markupsafe import Markup
 
@@ -13,7 +13,7 @@ from trainer import bank, lessons
 from trainer.config import LANGUAGES
 from trainer.services import curriculum
 from trainer.web import taught
-from trainer.web.access import may
+from trainer.web.access import may, reading
 from trainer.web.htmx import go
 from trainer.web.language import current, speaking
 
@@ -78,7 +78,9 @@ def problem(slug: str, tongue: str, section: str, exercise: str):
     seed = request.args.get("seed", type=int)
     if seed is None or not 0 <= seed < SEEDS:
         return go(_problem_address(lesson, tongue, section, exercise))
-    drawn = bank.draw(named, seed)
+    with reading() as db:
+        told = curriculum.told_in(db, g.person, lesson)
+    drawn = bank.draw_at_any(named, seed, told) or bank.draw(named, seed)
     total = len(drawn.steps)
     shown = min(max(request.args.get("shown", 0, type=int), 0), total)
     last = at + 1 == len(lesson.sections)

@@ -4,7 +4,7 @@ from flask import Blueprint, abort, g, render_template, request
 
 from trainer import bank
 from trainer.calculations.catalogue import CATALOGUE, GROUPS
-from trainer.services import learning
+from trainer.services import learning, own_numbers
 from trainer.web import htmx
 from trainer.web.access import may, now, reading, writing
 from trainer.web.language import current
@@ -51,7 +51,8 @@ def take(exercise: bank.Exercise) -> None:
     with writing() as db:
         match request.form.get("act"):
             case "next":
-                learning.go_on(db, g.person, exercise, ordinal, now())
+                told = own_numbers.facts_for(db, g.person, exercise.lesson)
+                learning.go_on(db, g.person, exercise, ordinal, now(), told)
             case "show":
                 learning.show_step(db, g.person, exercise, ordinal, step, now())
             case _:

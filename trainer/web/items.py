@@ -4,6 +4,7 @@ from flask import abort, render_template, request
 
 from trainer.services import sitting
 from trainer.store.tables import Sitting
+from trainer.web import taught
 
 
 def first_open(items: list[sitting.Shown]) -> int | str:
@@ -34,6 +35,7 @@ def item_page(
         sitting=there,
         about=about,
         one=items[position - 1],
+        recalled=_recalled(there, items[position - 1], tongue),
         position=position,
         total=len(items),
         states=[
@@ -47,6 +49,12 @@ def item_page(
         here=f"{base}/{position}",
         **more,
     )
+
+
+def _recalled(there: Sitting, one: sitting.Shown, tongue: str) -> str:
+    """Return the title of the earlier lesson that a problem of a sitting is from, or nothing."""
+    other = there.lesson and one.lesson and one.lesson != there.lesson
+    return taught.title(one.lesson, tongue) if other else ""
 
 
 def review_page(

@@ -9,7 +9,7 @@ import sqlmodel
 from alembic import op
 
 revision = "0010"
-down_revision = "0008"
+down_revision = "0009"
 
 TEXT = sqlmodel.sql.sqltypes.AutoString()
 MOMENT = sqlmodel.sql.sqltypes.UTCDateTime()
