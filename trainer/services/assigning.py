@@ -49,7 +49,7 @@ def lessons_for(db: Session, worksite_ids: Collection[int]) -> list[lessons.Less
 
 
 def course() -> list[str]:
-    """Return the lessons of the full training."""
+    """Return the lessons of the full training that are the same for everybody."""
     return [lesson.slug for lesson in lessons.load().all]
 
 
@@ -99,10 +99,11 @@ def plan(
 ) -> list[Share]:
     """Return what each of these people would get; nothing is written.
 
+    slugs   of lessons, or FULL for all that the person learns as a whole
     Errors: Refusal for an unknown lesson or reason, or a day that is past.
     """
     worksites = {one.id for person in persons for one in people.worksites(db, person.id)}
-    known = {lesson.slug for lesson in lessons_for(db, worksites)}
+    known = {FULL, *(lesson.slug for lesson in lessons_for(db, worksites))}
     if not slugs or not set(slugs) <= known:
         raise Refusal("Choose at least one lesson.")
     if reason not in {row.slug for row in retraining_reasons.rows()}:
@@ -252,7 +253,7 @@ def _share(
     }
     # What is asked for cause is done anew, whenever it was done before: (k)(5).
     done = frozenset() if reason in standing.FOR_CAUSE else history.done(today, reason)
-    wanted = list(dict.fromkeys(slugs))
+    wanted = list(dict.fromkeys(history.course if FULL in slugs else slugs))
     return Share(
         person,
         new=tuple(slug for slug in wanted if slug not in open_ and slug not in done),

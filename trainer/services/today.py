@@ -95,6 +95,15 @@ class Row:
     done: int
 
 
+def course_at(db: Session, worksite: int) -> list[str]:
+    """Return what everybody at a worksite learns: our lessons, then those that it wrote."""
+    theirs = (one for one in site_lessons.taught_at(db, [worksite]) if one.for_everyone)
+    return [
+        *(one.slug for one in lessons.load().all),
+        *(site_lessons.slug_of(one.id) for one in theirs),
+    ]
+
+
 def grid(db: Session, worksite: int, today: date, sort: str = "") -> list[Row]:
     """Return each worker of a worksite with the state of each lesson in this round.
 
@@ -103,11 +112,7 @@ def grid(db: Session, worksite: int, today: date, sort: str = "") -> list[Row]:
     Of two who are alike the name decides.
     """
     there = _People(db, [worksite], today)
-    course = there.course + [
-        site_lessons.slug_of(one.id)
-        for one in site_lessons.taught_at(db, [worksite])
-        if one.for_everyone
-    ]
+    course = course_at(db, worksite)
     rows = [_row(there, person, course) for person in there.workers]
     if sort == "done":
         return sorted(rows, key=lambda row: row.done)

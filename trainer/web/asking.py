@@ -18,7 +18,7 @@ from trainer.services.asking import Asked, Shown
 from trainer.services.refusal import Refusal
 from trainer.store import people
 from trainer.store.tables import Need, Person, Respirator, WorkerQuestion, Worksite
-from trainer.web import access, htmx, tagging
+from trainer.web import access, htmx, tagging, taught
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -73,10 +73,10 @@ def clock(moment: datetime) -> str:
 @bp.app_template_filter("about")
 def about(question: WorkerQuestion | Corner) -> str:
     """Return what a question is about: its lesson and section; "" where it is about no lesson."""
-    lesson = lessons.load().get(question.lesson)
+    lesson = taught.found(question.lesson)
     if lesson is None:
         return ""
-    part = lesson.section(question.section)
+    part = lesson.section(question.section) if current() in lesson.languages else None
     titles = [lesson.title(current()), part.title(current()) if part else ""]
     return " · ".join(title for title in titles if title)
 
@@ -322,7 +322,7 @@ def deal_with(number: int):
 def _topic(given) -> tuple[str, str]:
     """Return lesson and section of a form or an address; one that does not exist is no page."""
     slug, section = given.get("lesson", ""), given.get("section", "")
-    lesson = lessons.load().get(slug)
+    lesson = taught.lesson(slug)
     if (slug and lesson is None) or (section and not (lesson and lesson.section(section))):
         abort(404)
     return slug, section
@@ -330,7 +330,7 @@ def _topic(given) -> tuple[str, str]:
 
 def _topics() -> list[tuple[str, str]]:
     """Return what a question from the tag may be about."""
-    titles = [(one.slug, one.title(current())) for one in lessons.load().all]
+    titles = [(one.slug, one.title(current())) for one in taught.mine()]
     return [("", gettext("Something else, or I am not sure")), *titles]
 
 
@@ -425,8 +425,9 @@ def _row(db: Session, asked: Asked, **typed: object) -> Row:
 
 def _section(question: WorkerQuestion) -> Markup:
     """Return the text of the section a question is about, as the one who asked read it."""
-    lesson = lessons.load().get(question.lesson)
-    part = lesson.section(question.section) if lesson else None
+    lesson = taught.found(question.lesson)
+    written = lesson and question.language in lesson.languages
+    part = lesson.section(question.section) if written else None
     if part is None:
         return Markup("")
     return Markup("\n").join(_part(one, question) for one in part.parts(question.language))

@@ -9,9 +9,9 @@ from flask_babel import gettext, ngettext
 from werkzeug.exceptions import NotFound
 
 from trainer.reference import practice_acts, respirator_classes, retraining_reasons
-from trainer.services import assigning, standing
+from trainer.services import assigning, curriculum, standing
 from trainer.services.refusal import Refusal
-from trainer.store import assignments, people
+from trainer.store import assignments, people, site_lessons
 from trainer.store.tables import Assignment, Person, StandingAssignment, Worksite
 from trainer.web import access, entries, surroundings
 from trainer.web.access import may, now, reading, writing
@@ -43,11 +43,6 @@ class Wanted:
     @property
     def slugs(self) -> list[str]:
         """Return the lessons that are asked for."""
-        return assigning.course() if self.whole else self.picked
-
-    @property
-    def standing_slugs(self) -> list[str]:
-        """Return the same for a standing assignment: the full training stays one."""
         return [assigning.FULL] if self.whole else self.picked
 
     @property
@@ -218,7 +213,7 @@ def _carry_out(db, wanted: Wanted) -> tuple[int, int]:
         row
         for worksite in worksites
         for row in assigning.begin_standing(
-            db, by, worksite, wanted.standing_slugs, class_slug=class_slug, days=_days(wanted)
+            db, by, worksite, wanted.slugs, class_slug=class_slug, days=_days(wanted)
         )
     ]
     return count, len(begun)
@@ -237,6 +232,11 @@ def _preview_page(wanted: Wanted):
         shares = (
             assigning.plan(db, by, persons, wanted.slugs, due, wanted.reason) if persons else []
         )
+        extra = site_lessons.in_courses(db, [one.id for one in persons])
+        own = [
+            curriculum.find(db, slug).title(current())
+            for slug in dict.fromkeys(slug for slugs in extra.values() for slug in slugs)
+        ]
     whole = [one for one in shares if one.new and not one.open and not one.done]
     part = [one for one in shares if one.new and (one.open or one.done)]
     nothing = [one for one in shares if not one.new]
@@ -245,7 +245,7 @@ def _preview_page(wanted: Wanted):
         wanted=wanted,
         found=persons[0] if len(persons) == 1 and not worksites else None,
         whom=_whom_said(persons, worksites, class_slug),
-        what=_what_said(wanted),
+        what=_what_said(wanted, own),
         reason=entries.reason(wanted.reason),
         due=due,
         whole=whole,
@@ -267,12 +267,14 @@ def _whom_said(persons: list[Person], worksites: list[Worksite], class_slug: str
     return persons[0].name
 
 
-def _what_said(wanted: Wanted) -> str:
+def _what_said(wanted: Wanted, own: list[str]) -> str:
+    """Return what is assigned; own: titles of what the worksites wrote for everybody there."""
     if wanted.whole:
-        count = len(wanted.slugs)
-        return ngettext(
+        count = len(assigning.course())
+        whole = ngettext(
             "The full training (%(num)s lesson)", "The full training (%(num)s lessons)", count
         )
+        return "; ".join([whole, *own])
     return "; ".join(map(entries.lesson_title, wanted.picked))
 
 

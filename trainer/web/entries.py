@@ -16,7 +16,7 @@ from trainer.reference import (
 )
 from trainer.store import record
 from trainer.store.tables import Entry
-from trainer.web import language
+from trainer.web import language, taught
 
 
 @dataclass(frozen=True)
@@ -46,8 +46,7 @@ def reason(slug: str) -> str:
 
 def lesson_title(slug: str) -> str:
     """Return the title of a lesson; its slug, where it is none of these any more."""
-    lesson = lessons.load().get(slug)
-    return lesson.title(language.current()) if lesson else slug
+    return taught.title(slug)
 
 
 def seen(what: Sequence[str]) -> list[str]:

@@ -8,13 +8,12 @@ from zoneinfo import ZoneInfo
 from flask import Blueprint, abort, g, render_template, request
 from flask_babel import gettext
 
-from trainer import lessons
 from trainer.calculations.items import FEWEST, Figures, separates
 from trainer.services import hard_spots
 from trainer.services.hard_spots import ORDERS, Scope, Spot
 from trainer.services.refusal import Refusal
 from trainer.store.tables import Worksite
-from trainer.web import access, shares, surroundings
+from trainer.web import access, shares, surroundings, taught
 from trainer.web.access import may, reading
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -72,7 +71,7 @@ def index():
         pages=pages,
         orders=[(key, _order(key)) for key in ORDERS],
         lesson_choices=[("all", gettext("Every lesson"))]
-        + [(one.slug, one.title(current())) for one in lessons.load().all],
+        + [(one.slug, one.title(current())) for one in taught.choices()],
         title_of=_title,
         percent=shares.percent,
         separation=separation,
@@ -116,7 +115,7 @@ def _item(kind: str, slug: str):
         return _fault_page(asked)
     with reading() as db:
         found = hard_spots.detail(db, asked.scope, kind, slug) or abort(404)
-    lesson = lessons.load().get(found.spot.lesson)
+    lesson = taught.lesson(found.spot.lesson)
     return render_template(
         "hard_spots/item.html",
         asked=asked,
@@ -162,7 +161,7 @@ def _asked() -> Asked:
         fault, field = gettext("Give a date, such as 2026-11-25."), field or "from"
     return Asked(
         worksite,
-        lesson if lessons.load().get(lesson) else "",
+        lesson if taught.lesson(lesson) else "",
         *typed,
         sort if sort in ORDERS else ORDERS[0],
         choices,
@@ -195,5 +194,4 @@ def _order(key: str) -> str:
 
 
 def _title(slug: str) -> str:
-    found = lessons.load().get(slug)
-    return found.title(current()) if found else gettext("No lesson: among the exercises")
+    return taught.title(slug) if slug else gettext("No lesson: among the exercises")

@@ -9,8 +9,7 @@ import segno
 from flask import Blueprint, abort, g, render_template, request
 from markupsafe import Markup
 
-from trainer import lessons
-from trainer.services import refreshing, signing_in, sitting, standing
+from trainer.services import curriculum, refreshing, signing_in, sitting, standing
 from trainer.store import people, record
 from trainer.store.tables import OneTimeCode, Person, Respirator, Standing, Worksite
 from trainer.web import access, entries, surroundings, tagging
@@ -69,7 +68,11 @@ def person(number: str):
         refreshers = [(one, refreshing.faded(db, one)) for one in refreshing.results(db, found)]
         watch_after = refreshing.watch_after(db, history, found, today)
         watched = refreshing.watched(db, found)
-        talks = [one.slug for one in lessons.load().all if sitting.needs_talk(db, found, one.slug)]
+        talks = [
+            one.slug
+            for one in curriculum.of_person(db, found)
+            if sitting.needs_talk(db, found, one.slug)
+        ]
         rows = record.of_person(db, found.number)
         places = people.worksites(db, found.id)
         roles = people.roles(db, found.id)

@@ -7,12 +7,11 @@ from zoneinfo import ZoneInfo
 from flask import Blueprint, g, render_template, request
 from flask_babel import gettext, ngettext
 
-from trainer import lessons
 from trainer.reference import respirator_classes
 from trainer.services import standing
 from trainer.services import today as days
 from trainer.store import people
-from trainer.web import access, surroundings, tagging
+from trainer.web import access, surroundings, tagging, taught
 from trainer.web.access import may, now, reading
 from trainer.web.language import current
 
@@ -60,16 +59,17 @@ def grid():
     sort = request.args.get("sort", "")
     with reading() as db:
         day = standing.today(db, g.person, now(), access.settings().zone)
+        course = days.course_at(db, chosen) if chosen else []
         rows = days.grid(db, chosen, day, sort) if chosen else []
     number, pages = _page(len(rows))
     return render_template(
         "trainer/grid.html",
         rows=rows[(number - 1) * PAGE : number * PAGE],
         total=len(rows),
-        lessons=[(one.slug, one.title(current())) for one in lessons.load().all],
+        lessons=[(slug, taught.title(slug)) for slug in course],
         choices=choices,
         chosen=chosen,
-        sort=sort if sort in {"done", *(one.slug for one in lessons.load().all)} else "",
+        sort=sort if sort in {"done", *course} else "",
         number=number,
         pages=pages,
     )
@@ -114,10 +114,9 @@ def _about(one: days.Item) -> str:
         case "need":
             return tagging.told(one.about)
         case "question":
-            lesson = lessons.load().get(one.about)
-            if lesson is None:
+            if not one.about:
                 return gettext("asks a question")
-            return gettext("asks a question: %(lesson)s", lesson=lesson.title(current()))
+            return gettext("asks a question: %(lesson)s", lesson=taught.title(one.about))
         case "overdue" if steps:
             return gettext("past its date: %(step)s", step=tagging.name(one.about))
         case "overdue":
@@ -127,9 +126,8 @@ def _about(one: days.Item) -> str:
         case "soon":
             return ngettext("%(num)s lesson falls due", "%(num)s lessons fall due", one.count)
         case "failed":
-            title = lessons.load().get(one.about)
             return gettext("two failed sittings, %(lesson)s: talk first",
-                           lesson=title.title(current()) if title else one.about)
+                           lesson=taught.title(one.about))
         case "practice":
             return gettext("every lesson is passed: watch the practice")
         case "watch":

@@ -5,11 +5,10 @@ from urllib.parse import urlencode
 from flask import Blueprint, abort, flash, g, redirect, render_template, request
 from flask_babel import gettext
 
-from trainer import lessons
 from trainer.services import observing, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store.tables import Person, Practice, Respirator
-from trainer.web import access, htmx
+from trainer.web import access, htmx, taught
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 
@@ -21,7 +20,7 @@ bp = Blueprint("trainer", __name__)
 def talk(number: str):
     """Keep that the trainer talked with a person, so that they may try again."""
     slug = request.form.get("lesson", "")
-    if lessons.load().get(slug) is None:
+    if taught.lesson(slug) is None:
         abort(404)
     with writing() as db:
         sitting.talked(db, access.scribe(), access.their(db, number), slug)

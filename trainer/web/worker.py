@@ -32,7 +32,7 @@ def tag():
         history = standing.History(db, g.person)
         tags = standing.tags(db, g.person, today, history)
         to_do = history.to_do(today)
-        slugs = [item.slug for item in to_do if lessons.load().get(item.slug)]
+        slugs = [item.slug for item in to_do if curriculum.find(db, item.slug)]
         onward = _onward(db, history, today, slugs) if slugs else None
         passed = len(history.this_round(today))
         shown = [
