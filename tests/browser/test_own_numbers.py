@@ -10,7 +10,7 @@ from tests.browser.conftest import WORKER, WORKSITE, Served, phone
 from tests.conftest import HALF_MASK
 from trainer import bank
 from trainer.services import describing, joining, learning
-from trainer.services.recording import Scribe
+from trainer.services.scribe import Scribe
 from trainer.store import people
 from trainer.store.tables import SiteHazard
 

@@ -100,7 +100,7 @@ def exercise_of(lesson: lessons.Lesson, slug: str) -> bank.Exercise | None:
 
 
 def told_in(db: Session, person: Person, lesson: lessons.Lesson) -> list[bank.Facts]:
-    """Return what a worksite tells the worked examples of its own lesson; nothing in ours."""
+    """Return what a worksite tells the problems of its own lesson; nothing in ours."""
     if not site_lessons.is_slug(lesson.slug):
         return []
     return own_numbers.facts_for(db, person, lesson.slug)

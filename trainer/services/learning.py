@@ -161,20 +161,9 @@ def unread(there: LessonPlace | None, lesson: lessons.Lesson) -> list[str]:
     return [part.id for part in lesson.sections if part.id not in done]
 
 
-def drill(
-    db: Session,
-    person: Person,
-    exercise: bank.Exercise,
-    language: str,
-    told: Sequence[bank.Facts] = (),
-) -> Drill:
-    """Return where a person is with an exercise, worked out from the answers kept.
-
-    told  what a worksite tells the worked example of its own lesson: nothing of it is answered,
-          so it may change with what is told
-    """
-    answers = _answers(db, person, exercise)
-    return _follow(person, exercise, answers, language, _example(person, exercise, told))
+def drill(db: Session, person: Person, exercise: bank.Exercise, language: str) -> Drill:
+    """Return where a person is with an exercise, worked out from the answers kept."""
+    return _follow(person, exercise, _answers(db, person, exercise), language)
 
 
 def states(
@@ -302,11 +291,10 @@ def _keep(
 
 
 def _follow(
-    person: Person, exercise: bank.Exercise, answers: list[LessonAnswer], language: str,
-    example: str = "",
+    person: Person, exercise: bank.Exercise, answers: list[LessonAnswer], language: str
 ) -> Drill:
     """Follow the answers from the worked example to where the person is now."""
-    state, clean = _open(person, exercise, 0, WORKED, 0, example), True
+    state, clean = _open(person, exercise, 0, WORKED, 0), True
     for given in answers:
         if given.ordinal != state.ordinal:
             continue
@@ -348,12 +336,6 @@ def _at_the_worksite(
         told,
         but=state.problem.inputs,
     )
-    return json.dumps(found.freeze(), ensure_ascii=False) if found else ""
-
-
-def _example(person: Person, exercise: bank.Exercise, told: Sequence[bank.Facts]) -> str:
-    """Return the worked example with the numbers of a worksite, as JSON; "" where it has none."""
-    found = bank.draw_at_any(exercise, _seed_of(person, exercise, 0), told) if told else None
     return json.dumps(found.freeze(), ensure_ascii=False) if found else ""
 
 

@@ -123,9 +123,8 @@ def section(slug: str, section: str):
     at = ids.index(section)
     with reading() as db:
         there = learning.place(db, g.person, slug)
-        told = curriculum.told_in(db, g.person, found)
         drills = {
-            name: learning.drill(db, g.person, curriculum.exercise_of(found, name), current(), told)
+            name: learning.drill(db, g.person, curriculum.exercise_of(found, name), current())
             for name in part.exercises
         }
         asked = asking.at_section(db, slug, section)
@@ -166,8 +165,7 @@ def work(slug: str, section: str, exercise: str):
     if not htmx.wants_part():
         return htmx.go(f"/lessons/{slug}/{section}#{exercise}")
     with reading() as db:
-        told = curriculum.told_in(db, g.person, found)
-        drill = learning.drill(db, g.person, named, current(), told)
+        drill = learning.drill(db, g.person, named, current())
     return render_template(
         "worker/_problem.html",
         drill=drill,
