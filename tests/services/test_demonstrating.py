@@ -185,8 +185,22 @@ def test_earlier_training_is_credited_but_for_one_element(db: Session, today: da
 def test_new_hires_of_the_loft_have_its_standing_assignment(db: Session, today: date) -> None:
     person = people.by_number(db, "00128")
     open_ = standing.History(db, person).to_do(today)
-    assert len(open_) == len(lessons.load().all)
+    # Our lessons, and the one that the Loft wrote.
+    assert [one.slug for one in open_] == [*(one.slug for one in lessons.load().all), "site-1"]
     assert all(one.before_wearing for one in open_)
+
+
+def test_the_lesson_of_the_loft_is_taught_in_both_languages(db: Session) -> None:
+    passed = {
+        entry.person_number: record.body(entry)
+        for entry in db.exec(select(Entry).where(Entry.kind == "lesson"))
+        if record.body(entry)["lesson"] == "site-1"
+    }
+    part = {"worksite": "Laminating Loft", "version": 1}
+    assert {number: said["language"] for number, said in passed.items()} == {
+        "00121": "en", "00123": "es",
+    }  # fmt: skip
+    assert all(said["worksite_part"] == part for said in passed.values())
 
 
 def test_every_make_says_that_it_is_invented(db: Session) -> None:

@@ -6,6 +6,7 @@ back from today; everything else is the same each time (salts and one-time codes
 """
 
 import csv
+import tomllib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -17,21 +18,25 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, select
 
 from trainer import lessons
+from trainer.lessons.written import Text
 from trainer.reference import respirator_classes, training_elements
 from trainer.services import (
     asking,
     assigning,
+    authoring,
+    curriculum,
     describing,
     joining,
     learning,
     observing,
     recording,
     signing_in,
+    site_questions,
     sitting,
     teaching,
 )
 from trainer.services.scribe import Scribe
-from trainer.store import people
+from trainer.store import people, site_lessons
 from trainer.store.engine import Store
 from trainer.store.tables import Installation, Person, Respirator, WorkerQuestion
 
@@ -110,6 +115,10 @@ NEEDS = (
 """Told in one tap; kinds of `asking.KINDS`."""
 STANDING_AT, STANDING_BY = "Laminating Loft", "00104"
 """Where whoever comes has the full training before first wearing, and who set that up."""
+
+LESSON = Path(__file__).with_name("demonstrating_lesson.toml")
+LESSON_AT, LESSON_BY, LESSON_DONE_BY = "Laminating Loft", "00104", ("00121", "00123")
+"""Which worksite wrote a lesson of its own, who published it, and who passed it since."""
 
 SIGN_INS = (
     ("coordinator", COORDINATOR),
@@ -313,6 +322,9 @@ class _Works:
         yield _Deed(self.moment(TAUGHT_DAYS_AGO, 9), self._teach)
         yield from self._questions()
         yield from self._needs()
+        yield _Deed(self.moment(2, 15), self._publish)
+        for nth, number in enumerate(LESSON_DONE_BY):
+            yield _Deed(self.moment(1, 9, nth), partial(self._sit_theirs, number=number))
 
     def _questions(self) -> Iterator[_Deed]:
         for nth, (days, who, lesson, section, text, hours, by, said, show) in enumerate(QUESTIONS):
@@ -388,6 +400,30 @@ class _Works:
                 slugs=[lessons.load().all[0].slug],
                 numbers=[one.number for one in there],
             )
+
+    def _publish(self, now: datetime) -> None:
+        """Let a trainer write the lesson of a worksite, and publish it."""
+        written = tomllib.loads(LESSON.read_text(encoding="utf-8"))
+        place = people.worksite_named(self.db, LESSON_AT)
+        by = Scribe(self.person[LESSON_BY], now, ZONE)
+        lesson = authoring.begin(self.db, by, place, "en")
+        for language in ("en", "es"):
+            draft = authoring.begin_language(self.db, by, lesson, language)
+            said = written[language]
+            text = Text(said["title"], said["summary"], said["text"].strip() + "\n")
+            authoring.save(
+                self.db, by, lesson, language, text, since=draft.revision, page="demo", turn=0
+            )
+        for raw in written["question"]:
+            site_questions.save(self.db, by, lesson, None, raw, 0)
+        authoring.publish(self.db, by, lesson)
+
+    def _sit_theirs(self, now: datetime, number: str) -> None:
+        """Let somebody pass the lesson that their worksite wrote."""
+        person = self.person[number]
+        member = next(one for one in cast() if one.number == number)
+        (slug, *_) = site_lessons.in_course(self.db, person.id)
+        self._sit(now, member, curriculum.find_for(self.db, person, slug), "passed")
 
     def _stand(self, now: datetime) -> None:
         named = {one.name: one for one in people.all_worksites(self.db)}
