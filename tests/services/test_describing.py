@@ -193,3 +193,43 @@ def test_a_sample_that_cannot_be_is_refused(works, hours, amount, days_ago, says
     _, _, hazard = loft(works)
     with pytest.raises(Refusal, match=says):
         sample(works, hazard, (hours, amount), days_ago=days_ago)
+
+
+def test_a_sample_in_the_other_unit_is_converted_and_kept_as_it_was_typed(works):
+    _, _, hazard = loft(works)
+    with works.store.writing() as db:
+        made = describing.add_sample(
+            db, works.scribe("Tomas"), hazard, on=works.today, hours=8, concentration=377,
+            unit="mg/m³",
+        )  # fmt: skip
+    # NIOSH Pocket Guide, toluene: 1 ppm is 3.77 mg/m³.
+    assert made.concentration == pytest.approx(100, rel=0.002)
+    assert made.as_measured == "377 mg/m³"
+
+
+def test_ones_own_substance_is_converted_by_its_molecular_weight(works):
+    _, _, hazard = loft(
+        works, substance="", name="House blend", kind="vapor", unit="mg/m³", limit=50,
+        limit_source="our program", molecular_weight=98.96,
+    )  # fmt: skip
+    with works.store.writing() as db:
+        made = describing.add_sample(
+            db, works.scribe("Tomas"), hazard, on=works.today, hours=8, concentration=10,
+            unit="ppm",
+        )  # fmt: skip
+    # 29 CFR 1910.1000 Table Z-1 footnote a: 25 °C, 760 torr; 24.45 L/mol.
+    assert made.concentration == pytest.approx(10 * 98.96 / 24.45)
+
+
+@pytest.mark.parametrize("more", [
+    {"kind": "vapor"},  # whose weight nobody gave
+    {"kind": "particulate", "molecular_weight": 150.0},  # dust has no ppm
+])
+def test_without_a_weight_that_counts_nothing_is_converted(works, more):
+    given = {"substance": "", "name": "House dust", "unit": "mg/m³", "limit": 5,
+             "limit_source": "our program"}
+    _, _, hazard = loft(works, **given, **more)
+    with works.store.writing() as db, pytest.raises(Refusal, match="Enter it in mg/m³"):
+        describing.add_sample(
+            db, works.scribe("Tomas"), hazard, on=works.today, hours=8, concentration=1, unit="ppm"
+        )

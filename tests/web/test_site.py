@@ -128,3 +128,34 @@ def test_nobody_reaches_a_row_of_another_worksite(browser, tomas, works):
     assert wren.get("/sites/2/tasks/1/hazard").status_code == 404
     assert wren.get("/sites/2/hazards/1/sample").status_code == 404
     assert wren.get(SITE).status_code == 404
+
+
+def test_what_a_new_sample_leaves_too_weak_is_told_at_once_with_its_people(tomas, works):
+    hazard(tomas)
+    measure(tomas, on=works.today.isoformat(), hours="8", concentration="250")
+    mask(tomas, class_slug="apr-half", make="", model="")
+    add(tomas, "respirator", class_slug="apr-full")
+    measure(tomas, on=works.today.isoformat(), hours="8", concentration="2,400")
+    told = " ".join(tomas.soup.select_one("#status").get_text(" ").split())
+    assert "Not enough any more" in told
+    # Lee wears a half mask, of whatever make.
+    assert "1 person here wears one like it" in told
+    measure(tomas, on=works.today.isoformat(), hours="8", concentration="2,500")
+    assert "Not enough any more" not in tomas.soup.select_one("#status").get_text(" ")
+
+
+def test_a_sample_typed_in_the_other_unit_shows_both(tomas, works):
+    hazard(tomas)
+    measure(tomas, on=works.today.isoformat(), hours="8", concentration="377", unit="mg/m³")
+    assert "100 ppm (measured as 377 mg/m³), 8 h" in text(tomas)
+
+
+def test_whom_to_ask_is_kept_and_an_empty_telephone_is_refused(tomas):
+    tomas.get(SITE)
+    said = tomas.post(SITE, act="ask", ask_name="Suri Vane", ask_place="Gate", ask_telephone="")
+    assert said.status_code == 422
+    field = tomas.soup.select_one("#ask_name")
+    assert field["value"] == "Suri Vane"
+    assert "telephone" in tomas.soup.select_one(".faults").get_text()
+    tomas.post(SITE, act="ask", ask_name="Suri Vane", ask_telephone="555 0199", ask_hours="6 to 2")
+    assert "Suri Vane" in tomas.soup.select_one("footer .ask").get_text()

@@ -18,6 +18,7 @@ from trainer.calculations.averages import time_weighted_average
 from trainer.calculations.exposure import maximum_use_concentration
 from trainer.calculations.faults import CalculationFault
 from trainer.calculations.selection import KINDS, MAY_NOT, Hazard, Verdict, verdicts
+from trainer.calculations.units import mg_per_m3_to_ppm, ppm_to_mg_per_m3
 from trainer.reference import contaminants, filter_classes, respirator_classes
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
@@ -31,7 +32,7 @@ from trainer.store.tables import (
     TaskRespirator,
     Worksite,
 )
-from trainer.words import tidy
+from trainer.words import as_typed, tidy
 
 UNITS = ("ppm", "mg/m³")
 LIMIT_KINDS = ("TWA", "ceiling")
@@ -207,10 +208,12 @@ def add_hazard(
     oil: bool = False,
     eye_irritation: bool = False,
     oxygen_percent: float = 20.9,
+    molecular_weight: float | None = None,
 ) -> SiteHazard:
     """Add what is in the air of a task.
 
     substance   a slug of reference.contaminants; what is left out is taken from its row
+    molecular_weight  g/mol, of one of the trainer's own: samples may then be in either unit
     limit       the one that the employer uses; it may be stricter than OSHA's, and is then named
     Errors: Refusal for a kind, unit or number that cannot be, or a limit without its source.
     """
@@ -234,6 +237,8 @@ def add_hazard(
     for value in (limit, idlh):
         if value is not None and not 0 < value < 1e9:
             raise Refusal("A limit or IDLH is a number above zero, in the unit of the hazard.")
+    if molecular_weight is not None and not 1 <= molecular_weight <= 2000:
+        raise Refusal("A molecular weight is from 1 to 2,000 g/mol: see the safety data sheet.")
     if not 0 <= oxygen_percent <= 100:
         raise Refusal("Oxygen is a share of the air, from 0 to 100 %%.")
     return _added(db, SiteHazard(
@@ -241,16 +246,37 @@ def add_hazard(
         limit_kind=limit_kind, limit_source=limit_source, idlh=idlh,
         oil=oil or bool(row and row.oil_aerosol),
         eye_irritation=eye_irritation or bool(row and row.eye_irritant),
-        oxygen_percent=oxygen_percent, described_at=by.now, described_by=by.person.id,
+        oxygen_percent=oxygen_percent, molecular_weight=None if row else molecular_weight,
+        described_at=by.now, described_by=by.person.id,
     ))  # fmt: skip
 
 
+def weight_of(hazard: SiteHazard) -> float | None:
+    """Return the molecular weight of a hazard in g/mol, from the tables or as it was given.
+
+    None where it is not known, and for particles, which have no ppm.
+    """
+    row = contaminants.get(hazard.substance) if hazard.substance else None
+    if hazard.kind not in ("gas", "vapor"):
+        return None
+    return row.molecular_weight if row else hazard.molecular_weight
+
+
 def add_sample(
-    db: Session, by: Scribe, hazard: SiteHazard, *, on: date, hours: float, concentration: float
+    db: Session,
+    by: Scribe,
+    hazard: SiteHazard,
+    *,
+    on: date,
+    hours: float,
+    concentration: float,
+    unit: str = "",
 ) -> Sample:
     """Add a concentration that was measured; a full-shift average has 8 hours.
 
-    Errors: Refusal for a day to come, hours outside 0 to 24, or a concentration below zero.
+    unit    of the concentration, where it is not that of the hazard
+    Errors: Refusal for a day to come, hours outside 0 to 24, a concentration below zero, or one
+    in another unit without a molecular weight to convert it.
     """
     if on > by.now.astimezone(by.zone).date():
         raise Refusal("The day lies in the future. Give the day on which it was measured.")
@@ -258,10 +284,26 @@ def add_sample(
         raise Refusal("Hours are above 0 and at most 24.")
     if not 0 <= concentration < 1e9:
         raise Refusal("A concentration is a number, zero or above.")
+    as_measured = ""
+    if unit and unit != hazard.unit:
+        as_measured = f"{as_typed(concentration)} {unit}"
+        concentration = _in_unit_of(hazard, concentration, unit)
     return _added(db, Sample(
         hazard_id=hazard.id, measured_on=on, hours=hours, concentration=concentration,
-        entered_at=by.now, entered_by=by.person.id,
+        as_measured=as_measured, entered_at=by.now, entered_by=by.person.id,
     ))  # fmt: skip
+
+
+def _in_unit_of(hazard: SiteHazard, concentration: float, unit: str) -> float:
+    """Return a concentration in the unit of its hazard, at 25 °C and 760 mmHg."""
+    weight = weight_of(hazard)
+    if weight is None or unit not in UNITS:
+        raise Refusal(
+            "Enter it in %(unit)s: without a molecular weight it cannot be converted.",
+            unit=hazard.unit,
+        )
+    convert = ppm_to_mg_per_m3 if unit == "ppm" else mg_per_m3_to_ppm
+    return convert(concentration, weight)
 
 
 def add_respirator(
@@ -272,6 +314,8 @@ def add_respirator(
     class_slug: str,
     make: str = "",
     model: str = "",
+    style: str = "",
+    sizes: str = "",
     filter_class: str = "",
     cartridge: str = "",
     serves: bool = False,
@@ -304,10 +348,11 @@ def add_respirator(
         raise Refusal("The limit of a cartridge is a number above zero.")
     return _added(db, TaskRespirator(
         task_id=task.id, class_slug=class_slug, make=tidy(make)[:60], model=tidy(model)[:60],
-        filter_class=filter_class, cartridge=tidy(cartridge)[:80], serves=serves,
-        cartridge_limit=cartridge_limit, approval=approval, schedule_hours=schedule_hours,
-        schedule_basis=schedule_basis, indicator=indicator, eye_protection=eye_protection,
-        hood_evidence=hood_evidence, described_at=by.now, described_by=by.person.id,
+        style=tidy(style)[:60], sizes=tidy(sizes)[:60], filter_class=filter_class,
+        cartridge=tidy(cartridge)[:80], serves=serves, cartridge_limit=cartridge_limit,
+        approval=approval, schedule_hours=schedule_hours, schedule_basis=schedule_basis,
+        indicator=indicator, eye_protection=eye_protection, hood_evidence=hood_evidence,
+        described_at=by.now, described_by=by.person.id,
     ))  # fmt: skip
 
 

@@ -87,6 +87,7 @@ class SiteHazard(SQLModel, table=True):
     name: str  # as people call it there
     kind: str  # calculations.selection.KINDS
     unit: str  # ppm or mg/m³
+    molecular_weight: float | None = None  # g/mol, of one of the trainer's own
     limit: float | None = None
     limit_kind: str = "TWA"  # or ceiling
     limit_source: str = ""
@@ -106,7 +107,9 @@ class Sample(SQLModel, table=True):
     hazard_id: int = Field(foreign_key="site_hazard.id", index=True)
     measured_on: date
     hours: float
-    concentration: float
+    concentration: float  # in the unit of the hazard
+    # What was typed, with its unit, where that was another one; "" where it was the same.
+    as_measured: str = Field(default="", sa_column_kwargs={"server_default": ""})
     entered_at: datetime
     entered_by: int = Field(foreign_key="person.id")
     ended_at: datetime | None = None
@@ -122,6 +125,8 @@ class TaskRespirator(SQLModel, table=True):
     class_slug: str
     make: str = ""
     model: str = ""
+    style: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    sizes: str = Field(default="", sa_column_kwargs={"server_default": ""})  # such as S, M, L
     filter_class: str = ""  # such as P100
     cartridge: str = ""
     serves: bool = False  # is the cartridge made for every gas and vapor of the task?

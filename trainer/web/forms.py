@@ -211,6 +211,7 @@ class HazardForm(Form):
         _l("Unit"),
         choices=choices([("", _l("As in the list")), ("ppm", "ppm"), ("mg/m³", "mg/m³")]),
     )
+    molecular_weight = Number(_l("Molecular weight of one of your own, in g/mol"), [Optional()])
     limit = Number(_l("The limit that your employer uses"), [Optional()])
     limit_kind = Drop(
         _l("Kind of limit"),
@@ -236,6 +237,7 @@ class SampleForm(Form):
     on = DateField(_l("Day"), [DataRequired(A_DAY)])
     hours = Number(_l("Hours"), [InputRequired(NEEDED)])
     concentration = Number(_l("Concentration"), [InputRequired(NEEDED)])
+    unit = Drop(_l("Unit"), choices=choices([("ppm", "ppm"), ("mg/m³", "mg/m³")]))
 
 
 class TaskRespiratorForm(Form):
@@ -244,6 +246,8 @@ class TaskRespiratorForm(Form):
     class_slug = Drop(_l("Class"))
     make = StringField(_l("Make"), [Length(max=60)])
     model = StringField(_l("Model"), [Length(max=60)])
+    style = StringField(_l("Style"), [Length(max=60)])
+    sizes = StringField(_l("Sizes that are kept"), [Length(max=60)])
     filter_class = Drop(_l("Class of particle filter"))
     cartridge = StringField(_l("Cartridge, as its label says"), [Length(max=80)])
     serves = BooleanField(_l("The label names every gas and vapor of this task"))

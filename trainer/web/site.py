@@ -6,15 +6,15 @@ from dataclasses import dataclass
 from math import floor
 
 from flask import Blueprint, Response, abort, flash, g, redirect, render_template, request
-from flask_babel import gettext
+from flask_babel import gettext, ngettext
 
 from trainer import words
 from trainer.calculations.selection import MAY, MAY_NOT
-from trainer.services import describing, standing
+from trainer.services import describing, joining, standing
 from trainer.services.refusal import Refusal
 from trainer.store import people
 from trainer.store.tables import Sample, SiteHazard, Task, TaskRespirator, Worksite
-from trainer.web import access, forms, plots
+from trainer.web import access, forms, plots, surroundings
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -22,6 +22,7 @@ from trainer.web.language import current
 bp = Blueprint("site", __name__)
 
 KINDS = {"task": Task, "hazard": SiteHazard, "sample": Sample, "respirator": TaskRespirator}
+ASK = ("ask_name", "ask_place", "ask_telephone", "ask_hours")
 STATES = {MAY: "done", MAY_NOT: "no"}
 
 
@@ -62,12 +63,17 @@ def page(number: int):
 @bp.post("/sites/<int:number>")
 @may("trainer", "coordinator")
 def describe(number: int):
-    """Keep emergency steps and storage place, or add a task."""
+    """Keep whom to ask, or emergency steps and storage place, or add a task."""
     try:
         with writing() as db:
             worksite = worksite_of(db, number)
             if request.form.get("act") == "task":
                 describing.add_task(db, worksite, request.form.get("name", ""))
+            elif request.form.get("act") == "ask":
+                asked = {name: request.form.get(name, "") for name in ASK}
+                joining.change_worksite(
+                    db, worksite, name=worksite.name, time_zone=worksite.time_zone, **asked
+                )
             else:
                 describing.describe(
                     db,
@@ -91,8 +97,12 @@ def end(number: int):
         row = db.get(kind, request.form.get("row", 0, type=int)) or abort(404)
         if _task_of(db, row).worksite_id != worksite.id:
             abort(404)
+        before = _too_weak(db, worksite)
         describing.end(db, access.scribe(), row)
+        weak = _too_weak(db, worksite)
     flash(gettext("Taken off the worksite; it is kept with its date."))
+    # Without its samples a substance counts as immediately dangerous.
+    _tell_at_once({one: number for one, number in weak.items() if one not in before})
     return redirect(f"/sites/{number}", 303)
 
 
@@ -134,7 +144,9 @@ def sample(number: int, row: int):
         found = db.get(SiteHazard, row) or abort(404)
         task = _task(db, number, found.task_id)
         day = standing.today(db, g.person, now(), access.settings().zone)
-    form = forms.SampleForm(on=day)
+    form = forms.SampleForm(on=day, unit=found.unit)
+    if describing.weight_of(found) is None:
+        form.unit.choices = forms.choices([(found.unit, found.unit)])
 
     def act(db) -> None:
         describing.add_sample(
@@ -144,11 +156,33 @@ def sample(number: int, row: int):
             on=form.on.data,
             hours=form.hours.data,
             concentration=form.concentration.data,
+            unit=form.unit.data,
         )
 
     return _form(
         number, task.id, form, act, "site/sample.html", gettext("The sample is added."), of=found
     )
+
+
+def _too_weak(db, worksite: Worksite) -> dict[tuple[int, int], tuple[str, int]]:
+    """Return by respirator and substance what is not enough: in words, and how many wear it."""
+    return {
+        (check.worn.id, check.hazard.id): (
+            f"{surroundings.worn_there(check.worn)} – {_name(check.hazard)}", len(concerned)
+        )
+        for check, concerned in describing.inadequate(db, worksite)
+    }  # fmt: skip
+
+
+def _tell_at_once(weak: dict[tuple[int, int], tuple[str, int]]) -> None:
+    """Say which respirators a change has left too weak, and how many people it concerns."""
+    for what, number in weak.values():
+        text = ngettext(
+            "Not enough any more: %(what)s. %(num)s person here wears one like it: see below.",
+            "Not enough any more: %(what)s. %(num)s people here wear one like it: see below.",
+            number, what=what,
+        )  # fmt: skip
+        flash(text, "error")
 
 
 def _given(form: forms.Form) -> dict:
@@ -238,11 +272,14 @@ def _form(
     if form.validate_on_submit():
         try:
             with writing() as db:
+                before = _too_weak(db, worksite)
                 act(db)
+                weak = _too_weak(db, worksite)
         except Refusal as refusal:
             fault = say(refusal)
         else:
             flash(done)
+            _tell_at_once({one: number for one, number in weak.items() if one not in before})
             return redirect(f"/sites/{number}", 303)
     status = 422 if request.method == "POST" else 200
     return render_template(
