@@ -61,7 +61,7 @@ def test_from_nothing_to_enough_with_how_much_to_spare(tomas, works):
 def test_not_enough_says_why_and_whom_it_concerns(tomas, works):
     hazard(tomas)
     measure(tomas, on=works.today.isoformat(), hours="8", concentration="250")
-    mask(tomas, class_slug="apr-half", make="", model="")
+    mask(tomas, class_slug="apr-half", make="", model="", eye_protection="y")
     said = text(tomas)
     assert "Not enough against Toluene" in said
     assert "irritates the eyes" in said
@@ -133,7 +133,7 @@ def test_nobody_reaches_a_row_of_another_worksite(browser, tomas, works):
 def test_what_a_new_sample_leaves_too_weak_is_told_at_once_with_its_people(tomas, works):
     hazard(tomas)
     measure(tomas, on=works.today.isoformat(), hours="8", concentration="250")
-    mask(tomas, class_slug="apr-half", make="", model="")
+    mask(tomas, class_slug="apr-half", make="", model="", eye_protection="y")
     add(tomas, "respirator", class_slug="apr-full")
     measure(tomas, on=works.today.isoformat(), hours="8", concentration="2,400")
     told = " ".join(tomas.soup.select_one("#status").get_text(" ").split())
