@@ -61,7 +61,7 @@ def test_from_nothing_to_enough_with_how_much_to_spare(tomas, works):
 def test_not_enough_says_why_and_whom_it_concerns(tomas, works):
     hazard(tomas)
     measure(tomas, on=works.today.isoformat(), hours="8", concentration="250")
-    mask(tomas, class_slug="apr-half", make="", model="", eye_protection="y")
+    mask(tomas, class_slug="apr-half", make="", model="")
     said = text(tomas)
     assert "Not enough against Toluene" in said
     assert "irritates the eyes" in said
