@@ -13,12 +13,14 @@ from zoneinfo import ZoneInfo
 
 import hypothesis
 import pytest
+from argon2 import PasswordHasher
 from bs4 import BeautifulSoup
 
 from trainer import config, lessons
 from trainer.app import create_app
 from trainer.services import joining, learning, signing_in, sitting
 from trainer.services.scribe import Scribe
+from trainer.store import people
 from trainer.store.engine import Store
 from trainer.store.tables import Person, Sitting, Worksite
 
@@ -43,8 +45,12 @@ hypothesis.settings.load_profile("unhurried")
 
 @pytest.fixture(scope="session")
 def hashes() -> dict[str, str]:
-    """Return the PIN and passphrase of everybody, hashed once."""
-    return {"pin": signing_in.hashed(PIN), "passphrase": signing_in.hashed(PASSPHRASE)}
+    """Return the PIN and passphrase of everybody, hashed in a way that is quick to check.
+
+    Slow hashes, as the program makes them, are tested by themselves.
+    """
+    quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    return {"pin": quick.hash(PIN), "passphrase": quick.hash(PASSPHRASE)}
 
 
 @pytest.fixture
@@ -91,6 +97,7 @@ class Works:
         return self.now.astimezone(ZONE).date()
 
 
+PLACES = (("Laminating Loft", "Loft office"), ("Joinery", "Bench 1"))
 CAST = (
     ("Ida", "00001", ["coordinator"], [], ""),
     ("Tomas", "00002", ["trainer"], ["Laminating Loft"], "Industrial hygiene technician"),
@@ -101,12 +108,17 @@ CAST = (
 )
 
 
-@pytest.fixture
-def works(store: Store, hashes: dict[str, str]) -> Works:
-    """Return the works with its cast, everybody able to sign in, nothing learnt yet."""
-    made = Works(store, datetime.now(UTC) - timedelta(minutes=1))
-    with store.writing() as db:
-        for name, place in (("Laminating Loft", "Loft office"), ("Joinery", "Bench 1")):
+@pytest.fixture(scope="session")
+def works_file(
+    tmp_path_factory: pytest.TempPathFactory, empty_file: Path, hashes: dict[str, str]
+) -> Path:
+    """Return the file of a database with the cast, everybody able to sign in; made once."""
+    settings = config.read(data=tmp_path_factory.mktemp("works"))
+    shutil.copy(empty_file, settings.data / "record.sqlite")
+    opened = Store(settings.database_url)
+    made = Works(opened, datetime.now(UTC) - timedelta(minutes=1))
+    with opened.writing() as db:
+        for name, place in PLACES:
             made.worksites[name] = joining.add_worksite(
                 db,
                 name=name,
@@ -130,6 +142,19 @@ def works(store: Store, hashes: dict[str, str]) -> Works:
             signing_in.set_pin(db, made.people[name], hashes["pin"])
             signing_in.set_passphrase(db, made.people[name], hashes["passphrase"])
         joining.give_respirator(db, made.scribe(), made.people["Lee"], **HALF_MASK)
+    opened.close()
+    return settings.data / "record.sqlite"
+
+
+@pytest.fixture
+def works(store: Store, settings: config.Settings, works_file: Path) -> Works:
+    """Return the works with its cast, everybody able to sign in, nothing learnt yet."""
+    # Nobody has asked the store for anything yet, so its file can still be another one.
+    shutil.copy(works_file, settings.data / "record.sqlite")
+    made = Works(store, datetime.now(UTC) - timedelta(minutes=1))
+    with store.reading() as db:
+        made.worksites = {name: people.worksite_named(db, name) for name, _ in PLACES}
+        made.people = {name: people.by_number(db, number) for name, number, *_ in CAST}
     return made
 
 
