@@ -29,6 +29,7 @@ from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
 from trainer.store import assignments, people, site_lessons
 from trainer.store.tables import (
+    PaperSitting,
     Person,
     SiteDraft,
     SiteDraftAside,
@@ -338,9 +339,11 @@ def had(db: Session, lesson: SiteLesson) -> list[Person]:
 
     They passed it, or have its questions before them.
     """
+    withdrawn = select(PaperSitting.sitting_id).where(PaperSitting.withdrawn_at.is_not(None))
     sat = select(Sitting.person_id).where(
         Sitting.lesson == site_lessons.slug_of(lesson.id),
         or_(Sitting.passed.is_(True), Sitting.closed_at.is_(None)),
+        Sitting.id.not_in(withdrawn),
     )
     ids = set(db.exec(sat))
     return [one for one in people.at_worksite(db, lesson.worksite_id) if one.id in ids]

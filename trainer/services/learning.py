@@ -150,9 +150,8 @@ def finish_section(
 def mode(db: Session, person: Person, lesson: str) -> str:
     """Return how a lesson reached a person in this round: "heard" when all of it was, or "read"."""
     there = place(db, person, lesson)
-    if there and set(there.sections_done.split()) <= set(there.sections_heard.split()):
-        return "heard"
-    return "read"
+    done = set(there.sections_done.split()) if there else set()
+    return "heard" if done and done <= set(there.sections_heard.split()) else "read"
 
 
 def unread(there: LessonPlace | None, lesson: lessons.Lesson) -> list[str]:
