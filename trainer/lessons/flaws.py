@@ -21,7 +21,8 @@ from .written import Around, Text, inserted, open_places, read
 NAMED = {"en": Words("English", "inglés"), "es": Words("Spanish", "español")}
 _LONGEST_QUOTED = 80
 _MUST_BOX = re.compile(
-    r'<div class="admonition must">\s*(?:<p class="admonition-title">[^<]*</p>\s*)?(?!\s|</div>)'
+    r'<div class="admonition must">(?>\s*)(?>(?:<p class="admonition-title">.*?</p>)?)(?>\s*)'
+    "(?!</div>)"
 )
 """A must-know box as it is shown, with something in it."""
 

@@ -70,7 +70,8 @@ def read(markdown: str) -> tuple[SourceSection, ...]:
     found = []
     if any(line.strip() for line in lines[:first]):
         found.append(SourceSection("part-0", "", 1, _chunks(lines, 0, first)))
-    for place, (head, end) in enumerate(zip(heads, [*heads[1:], len(lines)], strict=True), start=1):
+    ends = [*heads, len(lines)][1:]
+    for place, (head, end) in enumerate(zip(heads, ends, strict=True), start=1):
         title, id_ = _head(lines[head])
         chunks = _chunks(lines, head + 1, end)
         found.append(SourceSection(id_ or f"part-{place}", title, head + 1, chunks))
