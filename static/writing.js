@@ -50,6 +50,8 @@
       if (answer.status === 413) return lost(form.dataset.long);
       const got = await answer.json();
       if (!answer.ok) return lost(got.say);
+      // A copy of this page was ahead: what stands here is sent once more, as newer than that.
+      if (got.kept === "late") return void (turn = Math.max(turn, got.turn));
       kept = sent;
       failed = false;
       if (got.kept === "draft") form.elements.since.value = got.revision;

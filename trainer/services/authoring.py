@@ -80,11 +80,13 @@ class Saved:
     draft   as it is now
     aside   where the text was kept instead, because another one was saved in between
     beside  texts of others that wait beside the draft
+    late    whether it was not kept, because a newer one of the same page was
     """
 
     draft: SiteDraft
     aside: SiteDraftAside | None = None
     beside: tuple[SiteDraftAside, ...] = ()
+    late: bool = False
 
 
 @dataclass(frozen=True)
@@ -187,7 +189,7 @@ def save(
     own = bool(page) and draft.page == page
     late = own and 0 < turn <= draft.turn
     if late or text_of(draft) == clean:
-        return Saved(draft, beside=_beside(db, draft, page))
+        return Saved(draft, beside=_beside(db, draft, page), late=text_of(draft) != clean)
     if since != draft.revision and not own:
         return Saved(draft, aside=_keep_aside(db, by, draft, clean, page, turn))
     _put(draft, by, clean, page, turn)

@@ -124,8 +124,11 @@ def save(number: int, lesson: int, language: str):
         return _editor(number, lesson, language, fault=say(refusal)), 422
     said, beside = _said(saved, author), _beside(number, lesson, saved)
     if by_itself:
-        kept = "aside" if saved.aside else "draft"
-        return jsonify(kept=kept, revision=saved.draft.revision, say=said, beside=beside)
+        kept = "late" if saved.late else "aside" if saved.aside else "draft"
+        return jsonify(
+            kept=kept, revision=saved.draft.revision, turn=saved.draft.turn, say=said,
+            beside=beside,
+        )  # fmt: skip
     flash(said, "error" if saved.aside else "message")
     return redirect(beside if saved.aside else f"/sites/{number}/lessons/{lesson}", 303)
 
