@@ -153,3 +153,30 @@ def test_an_element_is_claimed_only_where_the_text_says_something_of_it() -> Non
     assert matters.elements(hazards, ()) == ("(c)(1)(vii)",)
     assert matters.elements(hazards, {"hazards"}) == ()
     assert matters.elements("## Why {#why}\nStyrene.\n", ()) == ("(k)(1)(i)", "(c)(1)(vii)")
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["[ " * 10_000, "![" * 10_000, "([" * 490 + "x " * 20_000, "- " * 15_000 + "x",
+     "> " * 3_000 + "x", "Word\n: What it means.\n" * 600],
+)  # fmt: skip
+def test_a_tangled_text_shows_as_a_sentence_and_stops_it(text: str) -> None:
+    whole = f"## Why\n{text}\n\n[[picture 7]]\n\n{MUST}"
+    [sentence] = sentences(whole)
+    assert "too tangled" in sentence
+    [(_, html)] = written.preview(whole, "en", AROUND)
+    assert "too tangled" in html
+    assert "No mask, no rolling." in html
+
+
+def test_a_usual_text_is_not_tangled() -> None:
+    rule = f"| a | b |\n|{'-' * 80}|{'-' * 80}|\n| [c](/d) | e |\n\n{'-' * 80}\n\n"
+    assert not written.tangled(rule + "- one\n    - two\n        - three\n\n" * 90)
+
+
+def test_a_text_in_which_the_making_gives_up_breaks_no_page(monkeypatch) -> None:
+    def give_up(*_, **__):
+        raise RecursionError
+
+    monkeypatch.setattr(written.render, "html", give_up)
+    assert "too tangled" in written.as_html("text", "en")

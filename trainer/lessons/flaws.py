@@ -12,11 +12,11 @@ from trainer import config
 from trainer.config import LANGUAGES
 from trainer.words import Words
 
-from . import bare_numbers, render
+from . import bare_numbers
 from .drawings import drawing_faults
 from .plain import blocks as plain_blocks
 from .source import Chunk, SourceSection
-from .written import Around, Text, inserted, open_places, read
+from .written import TANGLED, Around, Text, as_html, inserted, open_places, read, tangled
 
 NAMED = {"en": Words("English", "inglés"), "es": Words("Spanish", "español")}
 _LONGEST_QUOTED = 80
@@ -51,6 +51,9 @@ def of_texts(texts: Mapping[str, Text], around: Around) -> list[Flaw]:
         shown = _prose(sections, language)
         found += _of_head(text, language)
         found += _of_sections(sections, language)
+        found += [
+            Flaw(language, chunk.line, TANGLED) for chunk, _ in shown if tangled(chunk.text)
+        ]
         found += _of_must(shown, language)
         found += _of_inserts(text, language, around)
         found += _of_exercises(sections, language)
@@ -62,7 +65,7 @@ def of_texts(texts: Mapping[str, Text], around: Around) -> list[Flaw]:
 def _prose(sections: tuple[SourceSection, ...], language: str) -> list[tuple[Chunk, str]]:
     """Return what is written between what is inserted, and how it shows."""
     return [
-        (chunk, render.html(chunk.text, language, ids=False))
+        (chunk, as_html(chunk.text, language))
         for section in sections
         for chunk in section.chunks
         if chunk.kind == "html"

@@ -28,7 +28,11 @@ from .version import LENGTH
 MOST_LETTERS = 60_000
 """A text longer than some thirty pages is no lesson, and would make a page slow."""
 
+MOST_WAYS = 1_000_000
+MOST_DEFINITIONS = 100
+
 # None of these goes over a stretch of the text more than once, however it is written.
+_LISTS_IN_LISTS = re.compile(r"(?:[-*+][ \t]+|>[ \t]?){50}")
 _ID = re.compile(r"[a-z][a-z0-9-]*")
 _INSERT = re.compile(
     r"\[\[(?P<kind>exercise|drawing|picture|site) (?P<name>[a-z0-9][a-z0-9-]*)\]\]"
@@ -158,6 +162,30 @@ def preview(
     ]
 
 
+def tangled(text: str) -> bool:
+    """Say whether the making of Markdown would take seconds, or give up, over a stretch of text.
+
+    Every open bracket is followed to the end, every definition and every list in a list goes a
+    step deeper (our own choice of limits, no source).
+    """
+    definitions = sum(line.startswith(":") for line in text.splitlines())
+    return (
+        text.count("[") * len(text) > MOST_WAYS
+        or definitions > MOST_DEFINITIONS
+        or _LISTS_IN_LISTS.search(text) is not None
+    )
+
+
+def as_html(text: str, language: str) -> str:
+    """Return what an author wrote as safe HTML, or a sentence where it is tangled."""
+    if tangled(text):
+        return _note(TANGLED(language))
+    try:
+        return render.html(text, language, ids=False)
+    except RecursionError:
+        return _note(TANGLED(language))
+
+
 def _head(line: str) -> tuple[str, str]:
     """Return the title of a section and its id, "" where it has none of its own."""
     said = line.removeprefix("##").strip()
@@ -240,7 +268,7 @@ def _shown(chunk: Chunk, language: str, around: Around, drawn: Counter[str]) -> 
     """Return a chunk as safe HTML; what it names and is not there shows as a sentence."""
     match chunk.kind:
         case "html":
-            return render.html(chunk.text, language, ids=False)
+            return as_html(chunk.text, language)
         case "site" if chunk.text in around.site:
             return render.html(around.site[chunk.text][language], language, ids=False)
         case "picture" if language in around.pictures.get(chunk.text, {}):
@@ -262,6 +290,11 @@ def _shown(chunk: Chunk, language: str, around: Around, drawn: Counter[str]) -> 
 
 _EXERCISE_HERE = Words("Here stands the exercise “{}”.", "Aquí va el ejercicio «{}».")
 _STILL = Words("Still to write:", "Falta escribir:")
+TANGLED = Words(
+    "This part is too tangled to be shown: too many brackets, definitions or lists in lists.",
+    "Esta parte está demasiado enredada para mostrarse: demasiados corchetes, definiciones o "
+    "listas dentro de listas.",
+)
 _MISSING = Words(
     "What is inserted here is not there, or has no description in this language.",
     "Lo que se inserta aquí no existe, o no tiene descripción en este idioma.",

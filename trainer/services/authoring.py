@@ -191,7 +191,8 @@ def save(
     if late or text_of(draft) == clean:
         return Saved(draft, beside=_beside(db, draft, page), late=text_of(draft) != clean)
     if since != draft.revision and not own:
-        return Saved(draft, aside=_keep_aside(db, by, draft, clean, page, turn))
+        row = _keep_aside(db, by, draft, clean, page, turn)
+        return Saved(draft, aside=row, late=text_of(row) != clean)
     _put(draft, by, clean, page, turn)
     db.add(draft)
     db.flush()

@@ -126,8 +126,8 @@ def save(number: int, lesson: int, language: str):
     if by_itself:
         kept = "late" if saved.late else "aside" if saved.aside else "draft"
         return jsonify(
-            kept=kept, revision=saved.draft.revision, turn=saved.draft.turn, say=said,
-            beside=beside,
+            kept=kept, revision=saved.draft.revision, turn=(saved.aside or saved.draft).turn,
+            say=said, beside=beside,
         )  # fmt: skip
     flash(said, "error" if saved.aside else "message")
     return redirect(beside if saved.aside else f"/sites/{number}/lessons/{lesson}", 303)
