@@ -7,10 +7,13 @@
   const state = form.querySelector("[data-writing-state]");
   const text = form.elements.text;
   const AFTER = 2000, AGAIN = 5000; // milliseconds after the last letter, and after a failure
+  // What a page sends as it goes may have 64 KiB; a longer text is sent like any other, which the
+  // page must stay for.
+  const MOST_AS_IT_GOES = 60000;
 
   const now = () => ["title", "summary", "text"].map((name) => form.elements[name].value).join("\u0000");
   let kept = now();
-  let turn = 0;
+  let turn = Number(form.elements.turn.value);
   let busy = false;
   let failed = false;
   let timer = null;
@@ -27,6 +30,9 @@
     state.append(" ", link);
   }
 
+  const body = () => new URLSearchParams(new FormData(form));
+  const fits = () => body().toString().length < MOST_AS_IT_GOES;
+
   async function save(leaving = false) {
     if (busy && !leaving) return wait(AFTER);
     const sent = now();
@@ -36,16 +42,21 @@
     if (!leaving) tell(form.dataset.saving, false);
     try {
       const answer = await fetch(form.action, {
-        method: "POST", body: new URLSearchParams(new FormData(form)), credentials: "same-origin",
-        headers: { Accept: "application/json" }, keepalive: leaving,
+        method: "POST", body: body(), credentials: "same-origin",
+        headers: { Accept: "application/json" }, keepalive: leaving && fits(),
       });
       if (answer.redirected || answer.status === 400) return lost(await renewed() ? "" : form.dataset.out);
+      if (answer.status === 403 || answer.status === 404) return lost(form.dataset.refused);
+      if (answer.status === 413) return lost(form.dataset.long);
       const got = await answer.json();
       if (!answer.ok) return lost(got.say);
+      // A copy of this page was ahead: what stands here is sent once more, as newer than that.
+      if (got.kept === "late") return void (turn = Math.max(turn, got.turn));
       kept = sent;
       failed = false;
       if (got.kept === "draft") form.elements.since.value = got.revision;
       tell(got.say, got.kept === "aside", got.beside);
+      return got;
     } catch {
       lost(form.dataset.lost);
     } finally {
@@ -73,11 +84,23 @@
   }
 
   form.addEventListener("input", () => wait(AFTER));
-  form.addEventListener("submit", () => { form.elements.turn.value = ++turn; kept = now(); failed = false; });
+  // The button saves and goes on. It goes nowhere before the text is saved: a page that is left for
+  // the one to sign in on could not be brought back.
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    clearTimeout(timer);
+    const got = await save(true);
+    if (now() === kept) location.assign(got?.kept === "aside" ? got.beside : form.dataset.then);
+  });
   const leave = () => save(true);
   document.addEventListener("visibilitychange", () => { if (document.visibilityState === "hidden") leave(); });
   window.addEventListener("pagehide", leave);
-  window.addEventListener("beforeunload", (event) => { if (failed && now() !== kept) event.preventDefault(); });
+  window.addEventListener("beforeunload", (event) => {
+    if (now() !== kept && (failed || !fits())) {
+      event.preventDefault();
+      save(true);
+    }
+  });
 
   // Puts words in where the cursor is, on lines of their own; at the end, where it never was.
   let met = false;

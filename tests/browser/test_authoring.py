@@ -228,3 +228,42 @@ def look_harmless(page: Page, where: str) -> None:
     for link in root.locator("a", has_text="press").all():
         link.click(no_wait_after=True, force=True)
     assert page.evaluate("window.ran") is None
+
+
+def test_a_text_too_long_to_be_sent_as_the_page_goes_is_not_left_by_mistake(ready: Served):
+    odell = phone(ready, "2")
+    page = editor(odell)
+    asked = []
+    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    page.locator("#text").click()  # a page that nobody touched asks nothing
+    page.fill("#text", "## Long\n" + "ñandú " * 9_900)
+    page.evaluate("location.href = '/sites'")
+    for _ in range(40):
+        if asked and len(draft(ready)) > 50_000:
+            break
+        page.wait_for_timeout(250)
+    assert asked == ["beforeunload"]
+    assert len(draft(ready)) > 50_000
+    assert page.locator("#text").input_value().startswith("## Long")
+
+
+def test_the_button_leaves_no_page_whose_text_is_not_saved(ready: Served):
+    odell = phone(ready, "2")
+    page = editor(odell)
+    other = page.context.new_page()
+    other.goto(f"{ready.base}/sites")
+    with other.expect_event("load"):
+        other.locator("header form[action='/sign-out'] button").click()
+    add(page, "Pressed too early.")
+    page.locator("form[data-writing] .button").click()
+    expect(page.locator(STATE)).to_contain_text("signed out")
+    assert "Pressed too early." in page.locator("#text").input_value()
+    other.goto(f"{ready.base}/sign-in")
+    other.fill("#number", "2")
+    other.fill("#pin", "271828")
+    with other.expect_event("load"):
+        other.locator("main form button").click()
+    saved(ready, page, "Pressed too early.")
+    with page.expect_event("load"):
+        page.locator("form[data-writing] .button").click()
+    assert page.url.endswith("/sites/1/lessons/1")

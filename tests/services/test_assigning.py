@@ -6,11 +6,12 @@ import pytest
 
 from tests.conftest import Works, pass_lesson, right_answer, wrong_answer
 from tests.services.test_observing import watch
+from tests.site_lessons import published
 from trainer import lessons
 from trainer.reference import practice_acts
-from trainer.services import assigning, sitting, standing
+from trainer.services import assigning, curriculum, sitting, standing
 from trainer.services.refusal import Refusal
-from trainer.store import people
+from trainer.store import people, site_lessons
 from trainer.store.tables import Person
 
 SLUG = "protection-factors"
@@ -196,3 +197,20 @@ def test_what_was_seen_of_a_person_comes_from_practice_and_from_the_last_sitting
     watch(works)
     with works.store.reading() as db:
         assert assigning.seen_of(db, works.people["Lee"]) == ([], {})
+
+
+def test_of_a_lesson_of_a_worksite_only_its_people_get_something(works: Works) -> None:
+    slug = site_lessons.slug_of(published(works).id)
+    both, day = [works.people["Lee"], works.people["Noor"]], works.today + timedelta(days=3)
+    with works.store.writing() as db:
+        planned = assigning.plan(db, works.scribe(), both, [slug], day, "other")
+        assert [one.new for one in planned] == [(slug,), ()]
+        assert assigning.assign_all(db, works.scribe(), both, [slug], day, "other") == 1
+        assert people.assignments(db, works.people["Noor"].id) == []
+
+
+def test_a_crowd_is_planned_without_composing_a_lesson_for_each(works: Works, monkeypatch) -> None:
+    slug = site_lessons.slug_of(published(works).id)
+    monkeypatch.setattr(curriculum, "find", lambda *_: pytest.fail("a lesson was composed"))
+    with works.store.reading() as db:
+        assigning.plan(db, works.scribe(), [works.people["Lee"]], [slug], works.today, "other")

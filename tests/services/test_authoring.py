@@ -5,22 +5,27 @@ from datetime import timedelta
 
 import pytest
 
-from tests.conftest import Works, pass_lesson
+from tests.conftest import ZONE, Works, pass_lesson, right_answer
 from tests.site_lessons import ENGLISH, TEXT, begun, pass_site_lesson, published
 from trainer import lessons
-from trainer.lessons import matters
+from trainer.lessons import matters, written
 from trainer.lessons.written import Text
 from trainer.services import (
     assigning,
     authoring,
     curriculum,
     describing,
+    learning,
     recording,
+    sitting,
     standing,
+    teaching,
+    today,
 )
 from trainer.services.refusal import Refusal
-from trainer.store import people, record, site_lessons
-from trainer.store.tables import Person, SiteLesson, TaughtContent
+from trainer.services.scribe import Scribe
+from trainer.store import assignments, people, record, site_lessons
+from trainer.store.tables import Person, SiteLesson, TaughtContent, TaughtTalk
 
 
 def write(works: Works, db, lesson: SiteLesson, text: str, name: str = "Tomas", **page):
@@ -61,6 +66,7 @@ def test_a_saving_that_comes_late_undoes_no_newer_one(works: Works) -> None:
         since = site_lessons.drafts(db, lesson.id)["en"].revision
         write(works, db, lesson, f"{TEXT}\nnewer", since=since, page="a", turn=2)
         late = write(works, db, lesson, f"{TEXT}\nolder", since=since, page="a", turn=1)
+        assert late.late
         assert late.draft.text.endswith("newer")
         assert site_lessons.asides(db, lesson.id) == []
 
@@ -246,3 +252,196 @@ def test_differences_say_what_went_and_what_came() -> None:
     assert [(one.kind, one.text) for one in changes] == [
         ("same", "one"), ("out", "two"), ("in", "2"), ("same", "three"), ("in", "four"),
     ]  # fmt: skip
+
+
+def test_a_saving_without_the_key_of_its_page_goes_on_from_nobody(works: Works) -> None:
+    with works.store.writing() as db:
+        lesson = begun(works, db)
+        for words in ("one", "two"):
+            since = site_lessons.drafts(db, lesson.id)["en"].revision
+            write(works, db, lesson, f"{TEXT}\n{words}", since=since, page="", turn=0)
+        stale = write(works, db, lesson, f"{TEXT}\nthree", since=0, page="", turn=0)
+        assert stale.aside.text.endswith("three")
+        assert stale.draft.text.endswith("two")
+
+
+def test_letters_are_counted_as_they_are_kept(works: Works) -> None:
+    with works.store.writing() as db:
+        lesson = begun(works, db)
+        line, form = "x\n", "x\r\n"
+        as_typed = line * (written.MOST_LETTERS // len(line))
+        sent = form * (written.MOST_LETTERS // len(line))
+        assert write(works, db, lesson, sent).draft.text == as_typed
+        with pytest.raises(Refusal, match="longer than"):
+            write(works, db, lesson, f"{sent}xx")
+
+
+def test_begun_twice_it_is_one_lesson_until_it_was_touched(works: Works) -> None:
+    with works.store.writing() as db:
+        loft = works.worksites["Laminating Loft"]
+        one, two = (authoring.begin(db, works.scribe("Tomas"), loft, "en") for _ in range(2))
+        assert one.id == two.id
+        assert authoring.begin(db, works.scribe("Ida"), loft, "en").id != one.id
+        write(works, db, one, TEXT)
+        assert authoring.begin(db, works.scribe("Tomas"), loft, "en").id != one.id
+
+
+def test_nobody_publishes_what_another_one_has_just_written(works: Works) -> None:
+    with works.store.writing() as db:
+        lesson = begun(works, db)
+        seen = authoring.as_it_stands(db, lesson)
+        write(works, db, lesson, f"{TEXT}\nHalf a sen", "Ida")
+        with pytest.raises(Refusal, match="changed after you opened"):
+            authoring.publish(db, works.scribe("Tomas"), lesson, seen=seen)
+        seen = authoring.as_it_stands(db, lesson)
+        made = authoring.publish(db, works.scribe("Tomas"), lesson, seen=seen)
+        # A second click of a page that was opened before.
+        assert authoring.publish(db, works.scribe("Tomas"), lesson, seen="old").id == made.id
+
+
+def test_taken_off_it_is_published_no_more_and_asked_of_nobody_who_comes(works: Works) -> None:
+    lesson = published(works)
+    slug, loft = site_lessons.slug_of(lesson.id), works.worksites["Laminating Loft"]
+    with works.store.writing() as db:
+        lesson = db.get(SiteLesson, lesson.id)
+        assigning.begin_standing(db, works.scribe("Tomas"), loft, [slug])
+        authoring.end(db, works.scribe("Tomas"), lesson)
+        assert assignments.standing_at(db, [loft.id]) == []
+        write(works, db, lesson, TEXT.replace("west", "east"))
+        with pytest.raises(Refusal, match="taken off"):
+            authoring.publish(db, works.scribe("Tomas"), lesson, why="A door.")
+
+
+@pytest.mark.parametrize("reason", ["first", "yearly", "", "nonsense"])
+def test_doing_it_again_needs_a_reason_that_asks_those_who_did_it(works: Works, reason) -> None:
+    lesson = published(works)
+    pass_site_lesson(works, "Lee", lesson)
+    with works.store.writing() as db:
+        write(works, db, lesson, TEXT.replace("west", "east"))
+        with pytest.raises(Refusal, match="Choose the reason"):
+            authoring.publish(
+                db, works.scribe("Tomas"), lesson, retrain=True, reason=reason, due=works.today
+            )
+
+
+def again(works: Works, db, lesson: SiteLesson, text: str, later: int = 5) -> None:
+    """Publish another text, and ask those who had the old one to do it again."""
+    write(works, db, lesson, text)
+    authoring.publish(
+        db, works.scribe("Tomas", works.now + timedelta(minutes=later)), lesson, retrain=True,
+        reason="changed-workplace", due=works.today + timedelta(days=7),
+    )  # fmt: skip
+
+
+def test_questions_of_the_old_version_do_not_count_as_doing_it_again(works: Works) -> None:
+    lesson = published(works)
+    slug = site_lessons.slug_of(lesson.id)
+    with works.store.writing() as db:
+        lee = db.get(Person, works.people["Lee"].id)
+        found = curriculum.find_for(db, lee, slug)
+        for section in found.sections:
+            learning.finish_section(db, lee, found, section.id, works.now)
+        there = sitting.begin(db, lee, found, works.now)
+        again(works, db, lesson, TEXT.replace("west", "east"))
+        assert [one.lesson for one in people.assignments(db, lee.id)] == [slug]
+        later = works.now + timedelta(minutes=9)
+        for one in sitting.shown(db, there):
+            sitting.answer(db, there, one.item.position, right_answer(one), later)
+        sitting.close(db, Scribe(lee, later, ZONE), there, "en", 80)
+        said = record.body(record.of_person(db, "00417", ("lesson",))[-1])
+        assert said["worksite_part"]["version"] == 1
+        assert standing.History(db, lee).retraining() == (slug,)
+        assert [one.lesson for one in today._People(db, [lesson.worksite_id], works.today).open] \
+            == [slug]
+
+
+def test_sections_that_changed_are_unread_again_and_the_others_are_not(works: Works) -> None:
+    lesson = published(works)
+    slug = site_lessons.slug_of(lesson.id)
+    with works.store.writing() as db:
+        lee = db.get(Person, works.people["Lee"].id)
+        found = curriculum.find_for(db, lee, slug)
+        for section in found.sections:
+            learning.finish_section(db, lee, found, section.id, works.now, heard=True)
+        write(works, db, lesson, TEXT.replace("west", "east"))
+        authoring.publish(db, works.scribe("Tomas"), lesson, why="A door was named wrongly.")
+        found = curriculum.find_for(db, lee, slug)
+        place = learning.place(db, lee, slug)
+        assert learning.unread(place, found) == ["emergency"]
+        with pytest.raises(Refusal, match="Read every section"):
+            sitting.begin(db, lee, found, works.now)
+
+
+def test_where_the_section_is_gone_a_person_goes_on_at_one_that_is_there(works: Works) -> None:
+    lesson = published(works)
+    slug = site_lessons.slug_of(lesson.id)
+    with works.store.writing() as db:
+        lee = db.get(Person, works.people["Lee"].id)
+        learning.finish_section(db, lee, curriculum.find_for(db, lee, slug), "why", works.now)
+        write(works, db, lesson, TEXT.replace("{#emergency}", "{#way-out}"))
+        authoring.publish(db, works.scribe("Tomas"), lesson, why="Another id.")
+        found, place = curriculum.find_for(db, lee, slug), learning.place(db, lee, slug)
+        assert place.section == "emergency"
+        assert learning.go_on_at(place, found) == "way-out"
+
+
+def test_a_sitting_is_closed_only_in_a_language_that_its_lesson_has(works: Works) -> None:
+    lesson = published(works)  # in English; its questions have both
+    with works.store.writing() as db:
+        lee = db.get(Person, works.people["Lee"].id)
+        found = curriculum.find_for(db, lee, site_lessons.slug_of(lesson.id))
+        for section in found.sections:
+            learning.finish_section(db, lee, found, section.id, works.now)
+        there = sitting.begin(db, lee, found, works.now)
+        for one in sitting.shown(db, there):
+            sitting.answer(db, there, one.item.position, right_answer(one), works.now)
+        assert sitting.languages(db, there, sitting.shown(db, there)) == ("en",)
+        with pytest.raises(Refusal, match="not written in that language"):
+            sitting.close(db, Scribe(lee, works.now, ZONE), there, "es", 80)
+
+
+def test_the_same_text_published_once_more_is_the_version_that_it_is(works: Works) -> None:
+    lesson = published(works)
+    with works.store.writing() as db:
+        for turn, text in enumerate((TEXT.replace("west", "east"), TEXT), start=1):
+            write(works, db, lesson, text, turn=turn)
+            authoring.publish(db, works.scribe("Tomas"), lesson, why="A door.")
+    pass_site_lesson(works, "Kim", lesson)
+    with works.store.reading() as db:
+        said = record.body(record.of_person(db, "00418", ("lesson",))[-1])
+    assert said["worksite_part"]["version"] == 3
+
+
+def test_languages_left_out_or_behind_are_pointed_at(works: Works) -> None:
+    spanish = Text("Con rodillo", "Usted puede.", TEXT)
+    lesson = published(works, {"en": ENGLISH, "es": spanish})
+
+    def said(db) -> list[str]:
+        return [one.sentence("en") for one in authoring.look_over(db, lesson) if not one.stops]
+
+    with works.store.writing() as db:
+        nothing = [one for one in said(db) if "nothing entered" in one]
+        assert len(nothing) == 4  # hazards and emergency, in both languages
+        write(works, db, lesson, TEXT.replace("west", "east"))
+        assert [one for one in said(db) if "and Spanish was not" in one]
+        authoring.publish(db, works.scribe("Tomas"), lesson, why="A door.")
+        authoring.save(
+            db, works.scribe("Tomas"), lesson, "es", Text("Con rodillo", "Usted puede.", " "),
+            since=site_lessons.drafts(db, lesson.id)["es"].revision, page="x", turn=1,
+        )  # fmt: skip
+        assert [one for one in said(db) if "also in Spanish, and this one" in one]
+        authoring.publish(db, works.scribe("Tomas"), lesson, why="No Spanish.")
+        assert [one for one in said(db) if "Spanish is empty" in one]
+
+
+def test_a_talk_about_what_is_to_be_done_again_opens_no_questions(works: Works, monkeypatch):
+    lesson = published(works)
+    slug = site_lessons.slug_of(lesson.id)
+    talk = TaughtTalk(id=1, recorded_at=works.now)
+    monkeypatch.setattr(teaching, "opening", lambda *_: talk)
+    with works.store.writing() as db:
+        lee = db.get(Person, works.people["Lee"].id)
+        found = curriculum.find_for(db, lee, slug)
+        assert sitting.way_in(db, lee, found, works.now) == (True, talk)
+        again(works, db, lesson, TEXT.replace("west", "east"))
+        assert sitting.way_in(db, lee, found, works.now) == (False, None)

@@ -1,15 +1,23 @@
 """What only a worksite can tell its people, and the text that its lesson starts from."""
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cache
 
 from trainer import config
 from trainer.words import Words, words
 
-from .written import read, to_write
+from .source import Chunk, SourceSection
+from .written import open_places, read
 
+WORKSITE_ELEMENT = "(c)(1)(vii)"
+"""Training in the hazards of the worksite, 29 CFR 1910.134(c)(1)(vii)."""
+
+HAZARDS = "hazards"
+"""The name of what a worksite itself says is in its air."""
+
+WHY = "(k)(1)(i)"
 STARTING_TEXT = "starting-text.toml"
 _WRITE = Words("write", "escribir")
 _MUST = Words('!!! must "Must know"', '!!! must "Debe saber"')
@@ -66,15 +74,32 @@ def covered(markdown: str) -> dict[str, str]:
     }  # fmt: skip
 
 
-def elements(ids: Iterable[str]) -> tuple[str, ...]:
-    """Return the elements that sections of these ids cover."""
-    there = set(ids)
-    return tuple(one.element for one in matters() if one.id in there)
+def elements(markdown: str, empty: Collection[str]) -> tuple[str, ...]:
+    """Return the elements that a text covers: those of the matters that it says something about.
+
+    The hazards of the worksite are one, (c)(1)(vii), wherever they stand.
+    empty   names of what the worksite has nothing to say about yet
+    """
+    sections = {section.id: section for section in read(markdown)}
+    found = [
+        one.element
+        for one in matters()
+        if one.id in sections and _says_something(sections[one.id], empty)
+    ]
+    hazards = HAZARDS not in empty and any(HAZARDS in one.names("site") for one in read(markdown))
+    return tuple([*found, WORKSITE_ELEMENT] if hazards or WHY in found else found)
 
 
-def _open(chunks) -> bool:
+def _says_something(section: SourceSection, empty: Collection[str]) -> bool:
+    return any(
+        chunk.text not in empty if chunk.kind == "site" else chunk.kind in ("html", "picture")
+        for chunk in section.chunks
+    )
+
+
+def _open(chunks: Iterable[Chunk]) -> bool:
     return not chunks or any(
-        chunk.kind == "write" or (chunk.kind == "html" and to_write(chunk.text))
+        chunk.kind == "write" or (chunk.kind == "html" and open_places(chunk.text))
         for chunk in chunks
     )
 

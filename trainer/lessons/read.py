@@ -41,8 +41,8 @@ class Section:
     _parts: dict[str, tuple[Part, ...]]
 
     def title(self, language: str) -> str:
-        """Return the title."""
-        return self._titles[language]
+        """Return the title; where it is not written in a language, in another, which is named."""
+        return _named(self._titles, language)
 
     def parts(self, language: str) -> tuple[Part, ...]:
         """Return what the section shows, in order."""
@@ -79,10 +79,7 @@ class Lesson:
 
     def title(self, language: str) -> str:
         """Return the title; where it is not written in a language, in another, which is named."""
-        if language in self._sources:
-            return self._sources[language].title
-        other, source = next(iter(self._sources.items()))
-        return f"{source.title} ({_IN[other](language)})"
+        return _named({one: source.title for one, source in self._sources.items()}, language)
 
     def summary(self, language: str) -> str:
         """Return one sentence: what the reader will be able to do."""
@@ -104,6 +101,13 @@ class Lesson:
 
 
 _IN = {"en": Words("in English", "en inglés"), "es": Words("in Spanish", "en español")}
+
+
+def _named(titles: dict[str, str], language: str) -> str:
+    if language in titles:
+        return titles[language]
+    other, title = next(iter(titles.items()))
+    return f"{title} ({_IN[other](language)})"
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from trainer.reference import practice_acts, respirator_classes, retraining_reas
 from trainer.services import curriculum, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
-from trainer.store import assignments, people
+from trainer.store import assignments, people, site_lessons
 from trainer.store.tables import Assignment, Person, StandingAssignment, Worksite
 
 FULL = ""
@@ -99,18 +99,28 @@ def plan(
 ) -> list[Share]:
     """Return what each of these people would get; nothing is written.
 
-    slugs   of lessons, or FULL for all that the person learns as a whole
+    slugs   of lessons, or FULL for all that the person learns as a whole; of a worksite's lesson
+            only its people get something
     Errors: Refusal for an unknown lesson or reason, or a day that is past.
     """
-    worksites = {one.id for person in persons for one in people.worksites(db, person.id)}
-    known = {FULL, *(lesson.slug for lesson in lessons_for(db, worksites))}
-    if not slugs or not set(slugs) <= known:
+    known = _known(db, persons)
+    if not slugs or not set(slugs) <= {FULL, *course()}.union(*known.values()):
         raise Refusal("Choose at least one lesson.")
     if reason not in {row.slug for row in retraining_reasons.rows()}:
         raise Refusal("Choose the reason for this training.")
     if any(due < standing.today(db, person, by.now, by.zone) for person in persons):
         raise Refusal("The due day is past. Choose today or a later day.")
-    return [_share(db, by, person, slugs, reason) for person in persons]
+    return [_share(db, by, person, slugs, reason, known[person.id]) for person in persons]
+
+
+def _known(db: Session, persons: Sequence[Person]) -> dict[int, set[str]]:
+    """Return by person which lessons can be assigned to them: ours, and their worksites'."""
+    places = {one.id: {at.id for at in people.worksites(db, one.id)} for one in persons}
+    theirs = site_lessons.taught_at(db, set().union(*places.values()))
+    return {
+        who: {*course(), *(site_lessons.slug_of(one.id) for one in theirs if one.worksite_id in at)}
+        for who, at in places.items()
+    }
 
 
 def assign(
@@ -130,6 +140,13 @@ def assign(
     if not set(seen) <= {ANSWERS, *(act.slug for act in practice_acts.rows())}:
         raise Refusal("Choose what was seen from the list.")
     [share] = plan(db, by, [person], slugs, due, reason)
+    return _hand_out(db, by, share, due, reason, seen)
+
+
+def _hand_out(
+    db: Session, by: Scribe, share: Share, due: date, reason: str, seen: Sequence[str] = ()
+) -> list[Assignment]:
+    person = share.person
     made = [
         Assignment(
             person_id=person.id,
@@ -153,7 +170,8 @@ def assign_all(
     db: Session, by: Scribe, persons: Sequence[Person], slugs: Sequence[str], due: date, reason: str
 ) -> int:
     """Assign lessons to these people; return how many of them got something."""
-    return sum(bool(assign(db, by, person, slugs, due, reason)) for person in persons)
+    shares = plan(db, by, persons, slugs, due, reason)
+    return sum(bool(_hand_out(db, by, share, due, reason)) for share in shares)
 
 
 def assign_worksite(
@@ -180,7 +198,8 @@ def begin_standing(
     One that stands there already in the same words is not set up a second time.
     Errors: Refusal for an unknown lesson or class, or days that are not from 1 to MOST_DAYS.
     """
-    known = {FULL, *(lesson.slug for lesson in lessons_for(db, [worksite.id]))}
+    theirs = site_lessons.taught_at(db, [worksite.id])
+    known = {FULL, *course(), *(site_lessons.slug_of(one.id) for one in theirs)}
     if not slugs or not set(slugs) <= known:
         raise Refusal("Choose at least one lesson.")
     if class_slug and class_slug not in {row.slug for row in respirator_classes.recognised()}:
@@ -242,7 +261,12 @@ def withdraw(db: Session, by: Scribe, number: int) -> Person:
 
 
 def _share(
-    db: Session, by: Scribe, person: Person, slugs: Sequence[str], reason: str
+    db: Session,
+    by: Scribe,
+    person: Person,
+    slugs: Sequence[str],
+    reason: str,
+    known: Collection[str],
 ) -> Share:
     history = standing.History(db, person)
     today = standing.today(db, person, by.now, by.zone)
@@ -253,7 +277,8 @@ def _share(
     }
     # What is asked for cause is done anew, whenever it was done before: (k)(5).
     done = frozenset() if reason in standing.FOR_CAUSE else history.done(today, reason)
-    wanted = list(dict.fromkeys(history.course if FULL in slugs else slugs))
+    asked = dict.fromkeys(history.course if FULL in slugs else slugs)
+    wanted = [slug for slug in asked if slug in known]
     return Share(
         person,
         new=tuple(slug for slug in wanted if slug not in open_ and slug not in done),

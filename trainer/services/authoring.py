@@ -9,16 +9,27 @@ from dataclasses import dataclass
 from datetime import date
 from difflib import SequenceMatcher
 
-from sqlmodel import Session, select
+from sqlmodel import Session, or_, select
 
 from trainer.config import LANGUAGES
-from trainer.lessons import matters, written
-from trainer.lessons.written import Flaw, Text
-from trainer.services import assigning, curriculum, pictures, recording, site_questions
+from trainer.lessons import flaws, matters, written
+from trainer.lessons.flaws import Flaw
+from trainer.lessons.written import Text
+from trainer.services import (
+    assigning,
+    curriculum,
+    learning,
+    pictures,
+    recording,
+    site_blocks,
+    site_questions,
+    standing,
+)
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
-from trainer.store import people, site_lessons
+from trainer.store import assignments, people, site_lessons
 from trainer.store.tables import (
+    PaperSitting,
     Person,
     SiteDraft,
     SiteDraftAside,
@@ -35,6 +46,22 @@ FEWEST_QUESTIONS = 3
 _FEW_QUESTIONS = Words(
     "Write at least 3 questions, one of them must-know.",
     "Escriba al menos 3 preguntas, una de ellas de las que hay que saber.",
+)
+_NOTHING_SAID = Words(
+    "The worksite has nothing entered for “{name}”: its people would read just that.",
+    "El sitio de trabajo no tiene nada anotado para «{name}»: su gente leería solo eso.",
+)
+_EMPTY = Words(
+    "The text in {language} is empty, so it is not published.",
+    "El texto en {language} está vacío, así que no se publica.",
+)
+_TAUGHT_BEFORE = Words(
+    "The version before was also in {language}, and this one would not be.",
+    "La versión anterior también estaba en {language}, y esta no lo estaría.",
+)
+_LEFT_BEHIND = Words(
+    "The other language was changed since the last version, and {language} was not.",
+    "El otro idioma cambió desde la última versión, y el {language} no.",
 )
 _IN_QUESTION = Words("Question {n}: {fault}", "Pregunta {n}: {fault}")
 _TITLE = Words(
@@ -53,11 +80,13 @@ class Saved:
     draft   as it is now
     aside   where the text was kept instead, because another one was saved in between
     beside  texts of others that wait beside the draft
+    late    whether it was not kept, because a newer one of the same page was
     """
 
     draft: SiteDraft
     aside: SiteDraftAside | None = None
     beside: tuple[SiteDraftAside, ...] = ()
+    late: bool = False
 
 
 @dataclass(frozen=True)
@@ -75,12 +104,31 @@ def own(db: Session, worksite_id: int, lesson_id: int) -> SiteLesson | None:
 
 
 def begin(db: Session, by: Scribe, worksite: Worksite, language: str) -> SiteLesson:
-    """Begin a lesson of a worksite, with the starting text in a language."""
+    """Begin a lesson of a worksite, with the starting text in a language.
+
+    One that the same person began there, and nobody has touched since, comes back: a second click.
+    """
+    untouched = _untouched(db, by, worksite, language)
+    if untouched:
+        return untouched
     lesson = SiteLesson(worksite_id=worksite.id, begun_at=by.now, begun_by=by.person.id)
     db.add(lesson)
     db.flush()
     begin_language(db, by, lesson, language)
     return lesson
+
+
+def _untouched(db: Session, by: Scribe, worksite: Worksite, language: str) -> SiteLesson | None:
+    for one in site_lessons.of_worksite(db, worksite.id):
+        drafts = site_lessons.drafts(db, one.id)
+        if (
+            one.begun_by == by.person.id
+            and [*drafts] == [language]
+            and drafts[language].revision == 1
+            and not site_lessons.questions(db, one.id)
+        ):
+            return one
+    return None
 
 
 def begin_language(db: Session, by: Scribe, lesson: SiteLesson, language: str) -> SiteDraft:
@@ -120,7 +168,7 @@ def save(
     """Keep what a page sends: in the draft, or beside it where another one was saved since.
 
     since   revision of the draft that the page began from
-    page    the open page's own key
+    page    the open page's own key; "" is no page's, so it goes on from nothing
     turn    which of the page's savings this is, so that one that comes late undoes no newer one;
             0 from a page without script
     Errors: Refusal for a language that was not begun, or a text that is too long.
@@ -128,20 +176,23 @@ def save(
     draft = db.get(SiteDraft, (lesson.id, language))
     if draft is None:
         raise Refusal("Begin this language first.")
-    if len(text.markdown) > written.MOST_LETTERS:
+    clean = Text(
+        tidy(text.title)[:120], tidy(text.summary)[:300],
+        # A form without script sends two letters for the end of a line, and a script one.
+        text.markdown.replace("\r\n", "\n").replace("\r", "\n").replace("\0", ""),
+    )  # fmt: skip
+    if len(clean.markdown) > written.MOST_LETTERS:
         raise Refusal(
             "The text is longer than %(most)s letters. Cut it into two lessons.",
             most=written.MOST_LETTERS,
         )
-    clean = Text(
-        tidy(text.title)[:120], tidy(text.summary)[:300],
-        text.markdown.replace("\r\n", "\n").replace("\r", "\n"),
-    )  # fmt: skip
-    late = draft.page == page and 0 < turn <= draft.turn
+    own = bool(page) and draft.page == page
+    late = own and 0 < turn <= draft.turn
     if late or text_of(draft) == clean:
-        return Saved(draft, beside=_beside(db, draft, page))
-    if since != draft.revision and draft.page != page:
-        return Saved(draft, aside=_keep_aside(db, by, draft, clean, page, turn))
+        return Saved(draft, beside=_beside(db, draft, page), late=text_of(draft) != clean)
+    if since != draft.revision and not own:
+        row = _keep_aside(db, by, draft, clean, page, turn)
+        return Saved(draft, aside=row, late=text_of(row) != clean)
     _put(draft, by, clean, page, turn)
     db.add(draft)
     db.flush()
@@ -199,6 +250,7 @@ def publish(
     by: Scribe,
     lesson: SiteLesson,
     *,
+    seen: str | None = None,
     retrain: bool = False,
     reason: str = "",
     due: date | None = None,
@@ -206,23 +258,35 @@ def publish(
 ) -> SiteLessonVersion:
     """Publish the drafts as the version that is taught from now on.
 
-    retrain     ask those who passed an older version to do it again, for `reason`, by `due`
+    seen        `as_it_stands` when the page was opened, so that nobody publishes what another one
+                has just written; None: whatever stands there
+    retrain     ask those who had an older version to do it again, for `reason`, by `due`
     why         needed where an older version is replaced and nobody is asked to
-    Published a second time with nothing changed, the version that is there comes back.
-    Errors: Refusal while flaws stop it, texts wait beside the drafts, or the reason is missing.
+    Published a second time with nothing changed, the version that is there comes back. Sections
+    that changed are unread again for whoever is in the middle of the lesson.
+    Errors: Refusal while flaws stop it, texts wait beside the drafts, something was changed since
+    it was seen, the reason is missing, or the lesson was taken off.
     """
+    if lesson.ended_at:
+        raise Refusal("This lesson was taken off. Begin a new one to teach it again.")
+    last = site_lessons.newest(db, lesson.id)
+    content, version = _content(db, lesson)
+    if last and last.content == content:
+        return last
+    if seen is not None and seen != version:
+        raise Refusal(
+            "The lesson was changed after you opened this page. Look at it again, then publish."
+        )
     if any(flaw.stops for flaw in look_over(db, lesson)):
         raise Refusal("Put right what is listed before you publish.")
     if site_lessons.asides(db, lesson.id):
         raise Refusal("Two texts stand beside each other. Settle first which one counts.")
-    there = texts(db, lesson)
-    content, version = curriculum.content(there, questions(db, lesson), inserted(db, lesson, there))
-    last = site_lessons.newest(db, lesson.id)
-    if last and last.content == content:
-        return last
     why = " ".join(why.split())[:300]
     if last and not retrain and not why:
         raise Refusal("Say in a few words why nobody has to do it again.")
+    if last and retrain and reason not in standing.FOR_CAUSE:
+        # As first or yearly training it is done already, by those who had the old one.
+        raise Refusal("Choose the reason for this training.")
     made = SiteLessonVersion(
         lesson_id=lesson.id,
         ordinal=last.ordinal + 1 if last else 1,
@@ -235,6 +299,8 @@ def publish(
     )
     db.add(made)
     db.flush()
+    if last:
+        learning.read_anew(db, site_lessons.slug_of(lesson.id), _changed_sections(last, made))
     if made.retrain:
         slug = site_lessons.slug_of(lesson.id)
         for person in had(db, lesson):
@@ -242,12 +308,47 @@ def publish(
     return made
 
 
+def as_it_stands(db: Session, lesson: SiteLesson) -> str:
+    """Return what changes with every change of what would be published."""
+    return _content(db, lesson)[1]
+
+
+def _content(db: Session, lesson: SiteLesson) -> tuple[str, str]:
+    there = texts(db, lesson)
+    return curriculum.content(there, questions(db, lesson), inserted(db, lesson, there))
+
+
+def _changed_sections(old: SiteLessonVersion, new: SiteLessonVersion) -> set[str]:
+    """Return the sections that a version has in other words, or no longer, in any language."""
+    before, after = curriculum.texts_of(old), curriculum.texts_of(new)
+    return {
+        id_
+        for language in before
+        for id_, said in _said_in(before[language]).items()
+        if language in after and _said_in(after[language]).get(id_) != said
+    }
+
+
+def _said_in(text: Text) -> dict[str, tuple]:
+    """Return by section what it says, wherever in the text it stands."""
+    return {
+        section.id: (section.title, *((chunk.kind, chunk.text) for chunk in section.chunks))
+        for section in written.read(text.markdown)
+    }
+
+
 def had(db: Session, lesson: SiteLesson) -> list[Person]:
-    """Return who of the worksite's people passed a version of its lesson, by name."""
-    passed = select(Sitting.person_id).where(
-        Sitting.lesson == site_lessons.slug_of(lesson.id), Sitting.passed.is_(True)
+    """Return who of the worksite's people had a version of its lesson, by name.
+
+    They passed it, or have its questions before them.
+    """
+    withdrawn = select(PaperSitting.sitting_id).where(PaperSitting.withdrawn_at.is_not(None))
+    sat = select(Sitting.person_id).where(
+        Sitting.lesson == site_lessons.slug_of(lesson.id),
+        or_(Sitting.passed.is_(True), Sitting.closed_at.is_(None)),
+        Sitting.id.not_in(withdrawn),
     )
-    ids = set(db.exec(passed))
+    ids = set(db.exec(sat))
     return [one for one in people.at_worksite(db, lesson.worksite_id) if one.id in ids]
 
 
@@ -255,13 +356,45 @@ def look_over(db: Session, lesson: SiteLesson) -> list[Flaw]:
     """Return what is wrong with a lesson as it is being written: its texts and its questions."""
     there = texts(db, lesson)
     rows = site_questions.of_lesson(db, lesson.id)
-    found = written.flaws(there, around(db, lesson))
+    may_insert = around(db, lesson)
+    found = flaws.of_texts(there, may_insert)
+    found += _nothing_said(there, may_insert)
+    found += _of_languages(db, lesson, there)
     must = [one for one in questions(db, lesson) if one.get("must_know")]
     if len(rows) < FEWEST_QUESTIONS or not must:
         found.append(Flaw("", 0, _FEW_QUESTIONS))
     for row, faults in site_questions.faults(rows, tuple(there), sections(db, lesson)):
         place = rows.index(row) + 1
         found += [Flaw("", 0, _IN_QUESTION.filled(n=place, fault=fault)) for fault in faults]
+    return found
+
+
+def _nothing_said(there: dict[str, Text], may_insert: written.Around) -> list[Flaw]:
+    """Point at what the worksite is to say in the text and has nothing to say about yet."""
+    return [
+        Flaw(language, chunk.line, _NOTHING_SAID.filled(name=chunk.text), stops=False)
+        for language, text in there.items()
+        for section in written.read(text.markdown)
+        for chunk in section.chunks
+        if chunk.kind == "site"
+        and site_blocks.says_nothing(may_insert.site.get(chunk.text, {}).get(language, ""))
+    ]
+
+
+def _of_languages(db: Session, lesson: SiteLesson, there: dict[str, Text]) -> list[Flaw]:
+    """Point at a language that was begun and is empty, was taught before, or was left behind."""
+    last = site_lessons.newest(db, lesson.id)
+    before = curriculum.texts_of(last) if last else {}
+    changed = [one for one in there if one in before and there[one] != before[one]]
+    found = []
+    for language in LANGUAGES:
+        named = flaws.NAMED[language]
+        if language in before and language not in there:
+            found.append(Flaw(language, 0, _TAUGHT_BEFORE.filled(language=named), stops=False))
+        elif language in site_lessons.drafts(db, lesson.id) and language not in there:
+            found.append(Flaw(language, 0, _EMPTY.filled(language=named), stops=False))
+        elif language in there and there[language] == before.get(language) and changed:
+            found.append(Flaw(language, 0, _LEFT_BEHIND.filled(language=named), stops=False))
     return found
 
 
@@ -295,10 +428,16 @@ def teach_everyone(db: Session, by: Scribe, lesson: SiteLesson, everyone: bool) 
 
 
 def end(db: Session, by: Scribe, lesson: SiteLesson) -> None:
-    """Take a lesson off the worksite; what was taught stays readable."""
+    """Take a lesson off the worksite; what was taught stays readable.
+
+    Whoever comes from then on is not asked to do it any more.
+    """
     lesson.ended_at = lesson.ended_at or by.now
     db.add(lesson)
     db.flush()
+    for row in assignments.standing_at(db, [lesson.worksite_id]):
+        if row.lesson == site_lessons.slug_of(lesson.id):
+            assigning.end_standing(db, by, row)
     _complete(db, by, lesson)
 
 
@@ -319,6 +458,24 @@ def differences(old: str, new: str) -> list[Change]:
             found += [Change("out", line) for line in before[a:b]]
             found += [Change("in", line) for line in after[c:d]]
     return found
+
+
+def whole(text: Text | SiteDraft | SiteDraftAside) -> str:
+    """Return title, sentence and text as one, to be compared."""
+    said = text.markdown if isinstance(text, Text) else text.text
+    return f"{text.title}\n{text.summary}\n{said}"
+
+
+def in_lines(asked: list[dict], language: str) -> str:
+    """Return the questions of a version in one language as lines, to be compared."""
+    lines = []
+    for one in asked:
+        must = " !" if one.get("must_know") else ""
+        lines.append(f"{one['ask'].get(language, '')}{must}")
+        for option in one["option"]:
+            said = [option.get(name, {}).get(language, "") for name in ("text", "to", "why")]
+            lines.append(" – ".join(["✓" if option.get("right") else "·", *filter(None, said)]))
+    return "\n".join(lines)
 
 
 def text_of(row: SiteDraft | SiteDraftAside) -> Text:

@@ -15,9 +15,6 @@ from trainer.services import describing, own_numbers, site_blocks
 from trainer.store import people, site_lessons
 from trainer.store.tables import Person, SiteLesson, SiteLessonVersion, TaughtContent, Worksite
 
-WORKSITE_ELEMENT = "(c)(1)(vii)"
-"""What every lesson of a worksite covers: the hazards there, 29 CFR 1910.134(c)(1)(vii)."""
-
 AFTER_OURS = 10_000
 """Lessons of a worksite come after ours, the oldest first."""
 
@@ -135,6 +132,16 @@ def content(
     return json.dumps(kept, ensure_ascii=False, sort_keys=True), bank.version_of(kept)
 
 
+def asked_again_since(db: Session, slug: str, moment: datetime) -> bool:
+    """Say whether a version was published since whose changes everybody is to learn."""
+    there = site_lessons.by_slug(db, slug)
+    if there is None:
+        return False
+    return any(
+        one.retrain and one.published_at > moment for one in site_lessons.versions(db, there.id)
+    )
+
+
 def texts_of(version: SiteLessonVersion) -> dict[str, written.Text]:
     """Return the texts of a version, by language."""
     kept = json.loads(version.content)["texts"]
@@ -188,9 +195,21 @@ def as_taught(db: Session, slug: str, version: str, language: str) -> AsTaught:
     ours = lessons.load().get(slug)
     if ours:
         return AsTaught(ours.title(language), ours.elements, {})
-    kept = json.loads(json.loads(db.get(TaughtContent, version).files)[_published(slug)])
+    kept = _kept(db, slug, version)
     part = {"worksite": kept["worksite"], "version": kept["version"]}
     return AsTaught(kept["titles"][language], tuple(kept["elements"]), part)
+
+
+def languages_taught(db: Session, slug: str, version: str) -> tuple[str, ...]:
+    """Return the languages that a lesson was written in when it was taught; ours are in all."""
+    if not site_lessons.is_slug(slug):
+        return LANGUAGES
+    titles = _kept(db, slug, version)["titles"]
+    return tuple(one for one in LANGUAGES if one in titles)
+
+
+def _kept(db: Session, slug: str, version: str) -> dict:
+    return json.loads(json.loads(db.get(TaughtContent, version).files)[_published(slug)])
 
 
 def _published(slug: str) -> str:
@@ -213,14 +232,20 @@ def _composed(
         for language in LANGUAGES
         if language in kept["texts"]
     }
-    ids = [one.id for text in texts.values() for one in written.read(text.markdown)]
-    elements = tuple(dict.fromkeys([*matters.elements(ids), WORKSITE_ELEMENT]))
-    made = written.compose(
+    site = json.loads(said)
+    elements = _covered(texts, site)
+    about = {
+        "worksite": place,
+        "version": ordinal,
+        "titles": {language: text.title for language, text in texts.items()},
+        "elements": elements,
+    }
+    return written.compose(
         slug,
         texts,
         written.Around(
             exercises={one.slug: one.title for one in bank.load().exercises.values()},
-            site=json.loads(said),
+            site=site,
             pictures=kept["pictures"],
         ),
         order=order,
@@ -232,14 +257,19 @@ def _composed(
             )
             for language in texts
         },
+        about={_published(slug): json.dumps(about)},
     )
-    about = {
-        "worksite": place,
-        "version": ordinal,
-        "titles": {language: text.title for language, text in texts.items()},
-        "elements": elements,
+
+
+def _covered(
+    texts: Mapping[str, written.Text], site: Mapping[str, Mapping[str, str]]
+) -> tuple[str, ...]:
+    """Return the elements that a lesson covers in each language that it is written in."""
+    empty = {
+        name for name, said in site.items() if any(map(site_blocks.says_nothing, said.values()))
     }
-    return replace(made, files=made.files | {_published(slug): json.dumps(about)})
+    each = [matters.elements(text.markdown, empty) for text in texts.values()]
+    return tuple(one for one in each[0] if all(one in others for others in each))
 
 
 @lru_cache(maxsize=128)

@@ -150,15 +150,36 @@ def finish_section(
 def mode(db: Session, person: Person, lesson: str) -> str:
     """Return how a lesson reached a person in this round: "heard" when all of it was, or "read"."""
     there = place(db, person, lesson)
-    if there and set(there.sections_done.split()) <= set(there.sections_heard.split()):
-        return "heard"
-    return "read"
+    done = set(there.sections_done.split()) if there else set()
+    return "heard" if done and done <= set(there.sections_heard.split()) else "read"
 
 
 def unread(there: LessonPlace | None, lesson: lessons.Lesson) -> list[str]:
     """Return the sections that were not read to the end in this round."""
     done = there.sections_done.split() if there else []
     return [part.id for part in lesson.sections if part.id not in done]
+
+
+def go_on_at(there: LessonPlace | None, lesson: lessons.Lesson) -> str:
+    """Return the section to go on with: where the person stopped, while the lesson still has it."""
+    if there and lesson.section(there.section):
+        return there.section
+    return next(iter(unread(there, lesson)), lesson.sections[0].id)
+
+
+def read_anew(db: Session, lesson: str, changed: Iterable[str]) -> None:
+    """Take back, in everybody's round of a lesson, that these sections were read: they changed.
+
+    What was read of earlier rounds stays as it was.
+    """
+    gone = set(changed)
+    for there in db.exec(select(LessonPlace).where(LessonPlace.lesson == lesson)):
+        if there.round == round_of(db, db.get(Person, there.person_id), lesson):
+            done, heard = there.sections_done.split(), there.sections_heard.split()
+            there.sections_done = " ".join(one for one in done if one not in gone)
+            there.sections_heard = " ".join(one for one in heard if one not in gone)
+            db.add(there)
+    db.flush()
 
 
 def drill(db: Session, person: Person, exercise: bank.Exercise, language: str) -> Drill:

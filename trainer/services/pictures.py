@@ -11,7 +11,8 @@ from trainer.lessons import pictures
 from trainer.lessons.fault import PictureFault
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
-from trainer.store.tables import Picture, Worksite
+from trainer.store import people, site_lessons
+from trainer.store.tables import Person, Picture, Worksite
 from trainer.words import tidy
 
 MOST_PICTURES = 200
@@ -121,6 +122,16 @@ def find(db: Session, number: int, worksites: Iterable[int] | None) -> Picture |
     if worksites is not None:
         query = query.where(Picture.worksite_id.in_(list(worksites)))
     return db.exec(query).first()
+
+
+def seen_by(db: Session, person: Person) -> list[int]:
+    """Return the ids of the worksites whose pictures a person may see.
+
+    Their own, and those whose lessons were assigned to them.
+    """
+    given = (site_lessons.by_slug(db, one.lesson) for one in people.assignments(db, person.id))
+    mine = [one.id for one in people.worksites(db, person.id)]
+    return [*mine, *(one.worksite_id for one in given if one)]
 
 
 def describe(db: Session, picture: Picture, *, en: str, es: str) -> None:

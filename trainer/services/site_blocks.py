@@ -28,6 +28,11 @@ def blocks(site: Site) -> dict[str, dict[str, str]]:
     }
 
 
+def says_nothing(markdown: str) -> bool:
+    """Say whether the worksite has nothing to say here yet."""
+    return markdown in {_nothing(language) for language in LANGUAGES}
+
+
 def _hazards(site: Site, language: str) -> str:
     rows = [
         (

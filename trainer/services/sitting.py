@@ -146,6 +146,8 @@ def way_in(
     Either every section was read, or a trainer taught it to them in a room.
     """
     talk = teaching.opening(db, person, lesson.slug, now)
+    if talk and curriculum.asked_again_since(db, lesson.slug, talk.recorded_at):
+        talk = None  # what was told in the room is what is to be done again
     read = not learning.unread(learning.place(db, person, lesson.slug), lesson)
     return read or talk is not None, talk
 
@@ -251,6 +253,17 @@ def answer(
     return one.answered
 
 
+def languages(db: Session, sitting: Sitting, items: Sequence[Shown]) -> tuple[str, ...]:
+    """Return the languages that a sitting may be taken in.
+
+    Those that its lesson was written in when it was drawn, and that every question of it has.
+    """
+    taught = LANGUAGES if sitting.lesson == NO_LESSON else \
+        curriculum.languages_taught(db, sitting.lesson, sitting.lesson_version)
+    questions = [one.question for one in items if one.question]
+    return tuple(one for one in taught if all(asked.ask(one) for asked in questions))
+
+
 def close(
     db: Session,
     by: Scribe,
@@ -263,12 +276,14 @@ def close(
 
     A pass of a lesson goes into the record; a refresher does not, whatever comes of it.
     written_on  of one on paper: the day on which it was written
-    Errors: Refusal while an answer is missing or cannot be read, or when the talk that opened it
-    was taken back.
+    Errors: Refusal while an answer is missing or cannot be read, in a language that it was not
+    written in, or when the talk that opened it was taken back.
     """
     if sitting.closed_at:
         return sitting
     items = shown(db, sitting)
+    if language not in languages(db, sitting, items):
+        raise Refusal("This lesson is not written in that language.")
     if any(not one.answered or asked_again(one, language) for one in items):
         raise Refusal("Some answers are missing or cannot be read. Look at the marked lines.")
     person = db.get(Person, sitting.person_id)

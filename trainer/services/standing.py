@@ -231,14 +231,16 @@ class History:
     def fulfilled(self, item: Assignment) -> bool:
         """Say whether an assigned lesson was passed since, or credited.
 
-        For cause it is to be taught and passed here: earlier training is what did not last, (k)(5).
+        For cause it is to be taught and passed here, by a sitting that was begun since: earlier
+        training is what did not last, and questions drawn before it ask what was taught before,
+        (k)(5).
         """
         since = record.moment(item.assigned_at)
         for_cause = item.reason in FOR_CAUSE
         passed = any(
             said["lesson"] == item.lesson and not (for_cause and "credit_entry" in said)
             for entry, said in self.of("lesson")
-            if entry.recorded_at > since
+            if (said["started"] if for_cause else entry.recorded_at) > since
         )
         if passed or for_cause:
             return passed

@@ -135,6 +135,7 @@ class _People:
     year_from: dict[int, date] = field(init=False)  # the day from which its year runs
     credited: dict[tuple[int, str], datetime] = field(init=False)  # and good still, (k)(4)
     passed: dict[tuple[int, str], datetime] = field(init=False)
+    started: dict[tuple[int, str], datetime] = field(init=False)  # the newest that was passed
     begun: set[tuple[int, str]] = field(init=False)
     open: list[Assignment] = field(init=False)  # assigned and not passed since
 
@@ -154,11 +155,16 @@ class _People:
         self.trained, self.year_from = self._trained()
         self.credited = self._credited()
         newest = (
-            select(Sitting.person_id, Sitting.lesson, func.max(Sitting.closed_at))
+            select(
+                Sitting.person_id, Sitting.lesson,
+                func.max(Sitting.closed_at), func.max(Sitting.started_at),
+            )
             .where(Sitting.passed.is_(True), Sitting.lesson != NO_LESSON, self.mine(Sitting))
             .group_by(Sitting.person_id, Sitting.lesson)
         )
-        self.passed = {(who, slug): at for who, slug, at in self.db.exec(newest)}
+        found = list(self.db.exec(newest))
+        self.passed = {(who, slug): at for who, slug, at, _ in found}
+        self.started = {(who, slug): at for who, slug, _, at in found}
         places = select(LessonPlace.person_id, LessonPlace.lesson, LessonPlace.moved_at).where(
             self.mine(LessonPlace)
         )
@@ -236,10 +242,14 @@ class _People:
         return passed is not None and next_due(passed.date()) >= max(one.begins, self.today)
 
     def _fulfilled(self, one: Assignment) -> bool:
+        """Say whether an assignment asks nothing more; see `standing.History.fulfilled`."""
+        if one.reason in FOR_CAUSE:
+            started = self.started.get((one.person_id, one.lesson))
+            return started is not None and started > one.assigned_at
         if self._since(one.person_id, one.lesson, one.assigned_at):
             return True
         credited = self.credited.get((one.person_id, one.lesson))
-        return one.reason not in FOR_CAUSE and credited is not None and credited > one.assigned_at
+        return credited is not None and credited > one.assigned_at
 
     def _since(self, person_id: int, slug: str, moment: datetime | None) -> bool:
         passed = self.passed.get((person_id, slug))

@@ -72,7 +72,8 @@ def in_courses(db: Session, person_ids: Iterable[int]) -> dict[int, list[str]]:
 
 def newest(db: Session, lesson_id: int) -> SiteLessonVersion | None:
     """Return the version of a worksite's lesson that is taught now."""
-    return next(iter(versions(db, lesson_id)), None)
+    query = select(SiteLessonVersion).where(SiteLessonVersion.lesson_id == lesson_id)
+    return db.exec(query.order_by(SiteLessonVersion.ordinal.desc()).limit(1)).first()
 
 
 def versions(db: Session, lesson_id: int) -> list[SiteLessonVersion]:

@@ -1,6 +1,7 @@
 """Where trainers write the lessons of their worksite: drafts, preview, versions, publishing."""
 
 import secrets
+from collections import Counter
 from datetime import date, timedelta
 
 from flask import Blueprint, abort, flash, g, jsonify, redirect, render_template, request
@@ -13,7 +14,13 @@ from trainer.reference import retraining_reasons, training_elements
 from trainer.services import authoring, curriculum, site_blocks, standing
 from trainer.services.refusal import Refusal
 from trainer.store import site_lessons
-from trainer.store.tables import Person, SiteDraftAside, SiteLesson, Worksite
+from trainer.store.tables import (
+    Person,
+    SiteDraftAside,
+    SiteLesson,
+    SiteLessonVersion,
+    Worksite,
+)
 from trainer.web import access, site
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
@@ -106,7 +113,8 @@ def save(number: int, lesson: int, language: str):
                 language,
                 _typed(),
                 since=request.form.get("since", 0, type=int),
-                page=request.form.get("page", "")[:40],
+                # A form without the key of its page is nobody's going on.
+                page=request.form.get("page", "")[:40] or secrets.token_hex(8),
                 turn=request.form.get("turn", 0, type=int),
             )
             author = db.get(Person, saved.draft.saved_by)
@@ -116,8 +124,11 @@ def save(number: int, lesson: int, language: str):
         return _editor(number, lesson, language, fault=say(refusal)), 422
     said, beside = _said(saved, author), _beside(number, lesson, saved)
     if by_itself:
-        kept = "aside" if saved.aside else "draft"
-        return jsonify(kept=kept, revision=saved.draft.revision, say=said, beside=beside)
+        kept = "late" if saved.late else "aside" if saved.aside else "draft"
+        return jsonify(
+            kept=kept, revision=saved.draft.revision, turn=(saved.aside or saved.draft).turn,
+            say=said, beside=beside,
+        )  # fmt: skip
     flash(said, "error" if saved.aside else "message")
     return redirect(beside if saved.aside else f"/sites/{number}/lessons/{lesson}", 303)
 
@@ -151,7 +162,6 @@ def beside(number: int, lesson: int, aside: int):
         row = _aside(db, there, aside)
         draft = site_lessons.drafts(db, there.id)[row.language]
         names = {one: db.get(Person, one).name for one in (row.kept_by, draft.saved_by)}
-    whole = [f"{one.title}\n{one.summary}\n{one.text}" for one in (draft, row)]
     return render_template(
         "authoring/beside.html",
         worksite=worksite,
@@ -159,7 +169,7 @@ def beside(number: int, lesson: int, aside: int):
         row=row,
         draft=draft,
         names=names,
-        changes=authoring.differences(*whole),
+        changes=authoring.differences(authoring.whole(draft), authoring.whole(row)),
     )
 
 
@@ -194,6 +204,7 @@ def publish(number: int, lesson: int):
                 db,
                 access.scribe(),
                 there,
+                seen=given.get("seen", ""),
                 retrain=retrain,
                 reason=given.get("reason", ""),
                 due=due,
@@ -213,12 +224,12 @@ def version(number: int, lesson: int, ordinal: int):
         worksite, there = _own(db, number, lesson)
         every = {one.ordinal: one for one in site_lessons.versions(db, there.id)}
         this = every.get(ordinal) or abort(404)
-        texts = curriculum.texts_of(this)
-        before = curriculum.texts_of(every[ordinal - 1]) if ordinal - 1 in every else {}
+        before = every.get(ordinal - 1)
         by = db.get(Person, this.published_by)
         around = authoring.around(db, there)
-        pictures = curriculum.pictures_of(this)
-    around = written.Around(around.exercises, around.site, pictures)
+    texts = curriculum.texts_of(this)
+    around = written.Around(around.exercises, around.site, curriculum.pictures_of(this))
+    drawn = Counter()  # on all of the page: a drawing that is shown again needs other ids
     return render_template(
         "authoring/version.html",
         worksite=worksite,
@@ -226,15 +237,38 @@ def version(number: int, lesson: int, ordinal: int):
         version=this,
         by=by,
         texts={
-            one: (text, written.preview(text.markdown, one, around)) for one, text in texts.items()
-        },
-        changes={
-            one: authoring.differences(before[one].markdown, text.markdown)
+            one: (text, written.preview(text.markdown, one, around, drawn))
             for one, text in texts.items()
-            if one in before
         },
+        changes=_changes(before, this) if before else {},
         questions=curriculum.questions_of(this),
+        asked_in=current() if current() in texts else next(iter(texts)),
     )
+
+
+def _changes(
+    before: SiteLessonVersion, this: SiteLessonVersion
+) -> dict[str, tuple[list[authoring.Change], list[authoring.Change]]]:
+    """Return by language how the text changed and how the questions did.
+
+    A language that is only in one of them came or went as a whole.
+    """
+    old, new = curriculum.texts_of(before), curriculum.texts_of(this)
+    return {
+        one: (
+            authoring.differences(_whole(old.get(one)), _whole(new.get(one))),
+            authoring.differences(*(
+                authoring.in_lines(curriculum.questions_of(version), one)
+                for version in (before, this)
+            )),
+        )
+        for one in LANGUAGES
+        if one in old or one in new
+    }  # fmt: skip
+
+
+def _whole(text: Text | None) -> str:
+    return authoring.whole(text) if text else ""
 
 
 def _own(db, number: int, lesson: int) -> tuple[Worksite, SiteLesson]:
@@ -300,6 +334,8 @@ def _editor(number: int, lesson: int, language: str, fault: str = ""):
         text=typed,
         since=request.form.get("since", draft.revision),
         key=request.form.get("page") or secrets.token_hex(8),
+        # A page that comes back goes on counting: what it saves next is newer, not late.
+        turn=request.form.get("turn", 0, type=int),
         written_in=language,
         other=next((one for one in LANGUAGES if one != language), ""),
         drafts=drafts,
@@ -319,6 +355,7 @@ def _page(number: int, lesson: int, fault: str = ""):
         drafts = site_lessons.drafts(db, there.id)
         texts = authoring.texts(db, there)
         flaws = authoring.look_over(db, there)
+        seen = authoring.as_it_stands(db, there)
         waiting = site_lessons.asides(db, there.id)
         asked = authoring.questions(db, there)
         versions = site_lessons.versions(db, there.id)
@@ -338,6 +375,7 @@ def _page(number: int, lesson: int, fault: str = ""):
         covered={one: matters.covered(text.markdown) for one, text in texts.items()},
         matters=[(one, training_elements.get(one.element)) for one in matters.matters()],
         flaws=flaws,
+        seen=seen,
         stops=any(flaw.stops for flaw in flaws) or bool(waiting),
         waiting=waiting,
         questions=asked,
@@ -345,7 +383,11 @@ def _page(number: int, lesson: int, fault: str = ""):
         names=names,
         had=had,
         languages=LANGUAGES,
-        reasons=[(row.slug, row.name(current())) for row in retraining_reasons.rows()],
+        reasons=[
+            (row.slug, row.name(current()))
+            for row in retraining_reasons.rows()
+            if row.slug in standing.FOR_CAUSE
+        ],
         due=request.form.get("due") or (day + timedelta(days=DAYS_TO_LEARN)).isoformat(),
         typed=request.form,
         fault=fault,

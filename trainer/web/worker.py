@@ -10,7 +10,7 @@ from trainer.config import LANGUAGES
 from trainer.services import booklet as booklets
 from trainer.services import curriculum, learning, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
-from trainer.store import record
+from trainer.store import record, site_lessons
 from trainer.store.tables import Sitting
 from trainer.web import access, asking, drilling, entries, htmx, items, tagging
 from trainer.web.access import may, now, reading, writing
@@ -108,7 +108,7 @@ def lesson(slug: str):
         earlier=earlier,
         talk=talk,
         earlier_training=earlier_training,
-        go_on=there.section if there and unread else found.sections[0].id,
+        go_on=learning.go_on_at(there if unread else None, found),
     )
 
 
@@ -119,6 +119,8 @@ def section(slug: str, section: str):
     found, part = _section(slug, section)
     if current() not in found.languages:
         return _other_language(found)
+    if part is None:
+        return _written_anew(slug)
     ids = [one.id for one in found.sections]
     at = ids.index(section)
     with reading() as db:
@@ -146,7 +148,9 @@ def section(slug: str, section: str):
 @may()
 def section_done(slug: str, section: str):
     """Keep that a section was read, and go on."""
-    found, _ = _section(slug, section)
+    found, part = _section(slug, section)
+    if part is None:
+        return _written_anew(slug)
     with writing() as db:
         heard = request.form.get("heard") == "yes"
         following = learning.finish_section(db, g.person, found, section, now(), heard)
@@ -158,7 +162,7 @@ def section_done(slug: str, section: str):
 def work(slug: str, section: str, exercise: str):
     """Take an answer to a step, go on to the next problem, or show a step worked."""
     found, part = _section(slug, section)
-    if exercise not in part.exercises:
+    if part is None or exercise not in part.exercises:
         abort(404)
     named = curriculum.exercise_of(found, exercise)
     drilling.take(named)
@@ -316,14 +320,31 @@ def _lesson(slug: str) -> lessons.Lesson:
         return curriculum.find_for(db, g.person, slug) or abort(404)
 
 
-def _other_language(found: lessons.Lesson) -> str:
-    """Say that a lesson is not written in the reader's language, and offer the one that is."""
-    return render_template("worker/other_language.html", lesson=found, written=found.languages[0])
+def _other_language(found: lessons.Lesson, written: str = "") -> str:
+    """Say that a lesson is not written in the reader's language, and offer the one that is.
+
+    written     the one that is, where it is not that of the lesson as it is taught now
+    """
+    return render_template(
+        "worker/other_language.html", lesson=found, written=written or found.languages[0]
+    )
 
 
-def _section(slug: str, section: str) -> tuple[lessons.Lesson, lessons.Section]:
+def _section(slug: str, section: str) -> tuple[lessons.Lesson, lessons.Section | None]:
+    """Return a lesson and a section, None where a worksite has written its lesson anew without it.
+
+    Ours keep their sections, so of them there is no such page.
+    """
     found = _lesson(slug)
-    return found, found.section(section) or abort(404)
+    part = found.section(section)
+    if part is None and not site_lessons.is_slug(slug):
+        abort(404)
+    return found, part
+
+
+def _written_anew(slug: str):
+    flash(gettext("This lesson was written anew, and that section is no longer in it."), "error")
+    return htmx.go(f"/lessons/{slug}")
 
 
 def _own(number: int) -> tuple[Sitting, list[sitting.Shown]]:
@@ -336,10 +357,11 @@ def _own(number: int) -> tuple[Sitting, list[sitting.Shown]]:
 
 def _unwritten(there: Sitting, items: list[sitting.Shown]) -> str:
     """Return the page that offers the other language, where a sitting is not in this one."""
-    if all(one.question.ask(current()) for one in items if one.question):
-        return ""
     with reading() as db:
-        return _other_language(curriculum.find(db, there.lesson))
+        written = sitting.languages(db, there, items)
+        if current() in written:
+            return ""
+        return _other_language(curriculum.find(db, there.lesson), written[0])
 
 
 def _read(section: str, unread: list[str]) -> str:
@@ -361,7 +383,8 @@ def _read_again(
     """Return the sections that explain what was not right, in the order of the course."""
     wrong = {(one.lesson or there.lesson, one.section) for one in items if not one.item.right}
     with reading() as db:
-        known = filter(None, (curriculum.find(db, slug) for slug in {slug for slug, _ in wrong}))
+        named = {slug for slug, _ in wrong}
+        known = filter(None, (curriculum.find_for(db, g.person, slug) for slug in named))
     return [
         (found, part)
         for found in sorted(known, key=lambda one: one.order)
@@ -404,7 +427,7 @@ def _onward(
         return f"/lessons/{slug}#sitting", gettext(
             "Go on: closing questions, %(lesson)s", lesson=title
         )
-    section = there.section if there else found.sections[0].id
+    section = learning.go_on_at(there, found)
     label = (
         gettext("Go on: %(lesson)s", lesson=title)
         if there
