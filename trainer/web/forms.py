@@ -25,6 +25,8 @@ from trainer.reference import (
     fit_test_protocols,
     respirator_classes,
 )
+from trainer.services.refusal import Refusal
+from trainer.web.errors import say
 from trainer.web.language import current
 from trainer.web.typed import typed_number
 
@@ -80,6 +82,15 @@ class Form(FlaskForm):
         locales = ("en",)
 
 
+    def blame(self, refusal: Refusal) -> str:
+        """Put the sentence of a refusal at its field; return it if the form has no such field."""
+        field = self._fields.get(refusal.field)
+        if field is None:
+            return say(refusal)
+        field.errors = [*field.errors, say(refusal)]
+        return ""
+
+
 class PersonForm(Form):
     """Who somebody is."""
 
@@ -119,8 +130,9 @@ class RespiratorForm(Form):
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.class_slug.choices = choices(
-            (row.slug, row.name(current())) for row in respirator_classes.recognised()
-        )
+            [("", "–"), *((row.slug, row.name(current()))
+                          for row in respirator_classes.recognised())]
+        )  # fmt: skip
 
 
 class Deed(Form):
@@ -258,8 +270,9 @@ class TaskRespiratorForm(Form):
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.class_slug.choices = choices(
-            (row.slug, row.name(current())) for row in respirator_classes.recognised()
-        )
+            [("", "–"), *((row.slug, row.name(current()))
+                          for row in respirator_classes.recognised())]
+        )  # fmt: skip
         self.filter_class.choices = choices(
             [("", _l("None")), *((row.name, row.name) for row in filter_classes.rows())]
         )
