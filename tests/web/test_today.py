@@ -2,9 +2,9 @@
 
 from datetime import timedelta
 
-from tests.conftest import pass_lesson
+from tests.conftest import HALF_MASK, pass_lesson
 from trainer import lessons
-from trainer.services import asking
+from trainer.services import asking, joining
 from trainer.web import today
 
 
@@ -40,6 +40,8 @@ def test_each_line_leads_to_where_it_is_dealt_with(works, browser):
 
 
 def test_who_waits_for_practice_can_be_watched_together(works, browser):
+    with works.store.writing() as db:
+        joining.give_respirator(db, works.scribe(), works.people["Kim"], **HALF_MASK)
     for lesson in lessons.load().all:
         for name in ("Lee", "Kim"):
             pass_lesson(works, name, lesson.slug, works.now)
