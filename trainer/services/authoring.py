@@ -222,7 +222,7 @@ def publish(
         return last
     why = " ".join(why.split())[:300]
     if last and not retrain and not why:
-        raise Refusal("Say in a few words why nobody has to do it again.")
+        raise Refusal("Say in a few words why nobody has to do it again.", field="why")
     made = SiteLessonVersion(
         lesson_id=lesson.id,
         ordinal=last.ordinal + 1 if last else 1,
