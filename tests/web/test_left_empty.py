@@ -61,3 +61,16 @@ def test_only_what_may_stay_empty_says_so(browser):
     )
     tomas.get("/sites/1/hazards/1/sample")
     assert "may stay empty" not in tomas.soup.select_one("main form").get_text()
+
+
+@pytest.mark.parametrize(("language", "sentence"), [
+    ("en", "Choose one of these."), ("es", "Elija una de estas opciones."),
+])  # fmt: skip
+def test_a_recommendation_left_open_is_said_in_the_readers_language(browser, language, sentence):
+    ida = browser("Ida")
+    here = "/people/00417/medical"
+    ida.get(here)
+    ida.post("/language", language=language, next=here)
+    ida.get(here)
+    ida.post(here, on="2026-11-25", limit="", **deed(ida))
+    assert sentence in [one.get_text(strip=True) for one in ida.soup.select(".fault")]

@@ -74,6 +74,15 @@ class Drop(SelectField):
         )
 
 
+class Radios(RadioField):
+    """One of a few, all in sight; what is none of them gets a sentence of ours."""
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(
+            *args, invalid_choice_message=CHOOSE, invalid_value_message=CHOOSE, **kwargs
+        )
+
+
 class Form(FlaskForm):
     """A form whose faults are said in the reader's language."""
 
@@ -145,7 +154,7 @@ class Deed(Form):
 class MedicalForm(Deed):
     """What the written recommendation allows; no medical detail."""
 
-    outcome = RadioField(
+    outcome = Radios(
         _l("The written recommendation"),
         choices=choices(
             [
@@ -174,7 +183,7 @@ class FitTestForm(Deed):
 
     respirator = Drop(_l("Respirator"), coerce=int)
     protocol = Drop(_l("Kind of test"))
-    passed = RadioField(
+    passed = Radios(
         _l("Qualitative test"),
         choices=choices([("yes", _l("Passed")), ("no", _l("Failed"))]),
         validators=[Optional()],
