@@ -2,9 +2,9 @@
 
 from datetime import timedelta
 
-from tests.conftest import pass_lesson
+from tests.conftest import HALF_MASK, pass_lesson
 from trainer import lessons
-from trainer.services import asking
+from trainer.services import asking, joining
 from trainer.web import today
 
 
@@ -37,6 +37,28 @@ def test_each_line_leads_to_where_it_is_dealt_with(works, browser):
     wren.get("/today")
     assert lines(wren) == []
     assert "Nothing waits for you now." in wren.page
+
+
+def test_who_waits_for_practice_can_be_watched_together(works, browser):
+    with works.store.writing() as db:
+        joining.give_respirator(db, works.scribe(), works.people["Kim"], **HALF_MASK)
+    for lesson in lessons.load().all:
+        for name in ("Lee", "Kim"):
+            pass_lesson(works, name, lesson.slug, works.now)
+    tomas = browser("Tomas")
+    tomas.get("/today")
+    several = tomas.soup.select_one("main a[href='/crew/practices']")
+    assert several.get_text() == "Watch the practice of several people (2)"
+    tomas.get(several["href"])
+    assert len(tomas.soup.select("[name=worn]")) == 2
+
+
+def test_a_trainer_finds_lessons_and_pictures_of_a_worksite_from_the_bar(browser):
+    tomas = browser("Tomas")
+    tomas.get("/today")
+    tomas.get(tomas.soup.select_one("header nav a[href='/sites']")["href"])
+    leads = [one["href"] for one in tomas.soup.select("main .go-list a")]
+    assert leads == ["/sites/1/lessons", "/sites/1/pictures"]
 
 
 def test_a_long_list_has_pages_and_none_beyond_them(works, browser, monkeypatch):

@@ -105,11 +105,11 @@ def plan(
     """
     known = _known(db, persons)
     if not slugs or not set(slugs) <= {FULL, *course()}.union(*known.values()):
-        raise Refusal("Choose at least one lesson.")
+        raise Refusal("Choose at least one lesson.", field="lesson")
     if reason not in {row.slug for row in retraining_reasons.rows()}:
-        raise Refusal("Choose the reason for this training.")
+        raise Refusal("Choose the reason for this training.", field="reason")
     if any(due < standing.today(db, person, by.now, by.zone) for person in persons):
-        raise Refusal("The due day is past. Choose today or a later day.")
+        raise Refusal("The due day is past. Choose today or a later day.", field="due")
     return [_share(db, by, person, slugs, reason, known[person.id]) for person in persons]
 
 
@@ -201,11 +201,11 @@ def begin_standing(
     theirs = site_lessons.taught_at(db, [worksite.id])
     known = {FULL, *course(), *(site_lessons.slug_of(one.id) for one in theirs)}
     if not slugs or not set(slugs) <= known:
-        raise Refusal("Choose at least one lesson.")
+        raise Refusal("Choose at least one lesson.", field="lesson")
     if class_slug and class_slug not in {row.slug for row in respirator_classes.recognised()}:
-        raise Refusal("Choose a class of respirator from the list.")
+        raise Refusal("Choose a class of respirator from the list.", field="whom")
     if days is not None and not 1 <= days <= MOST_DAYS:
-        raise Refusal("Give the number of days as a whole number from 1 to 365.")
+        raise Refusal("Give the number of days as a whole number from 1 to 365.", field="days")
     there = {
         (row.lesson, row.class_slug, row.days)
         for row in assignments.standing_at(db, [worksite.id])

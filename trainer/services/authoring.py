@@ -283,10 +283,10 @@ def publish(
         raise Refusal("Two texts stand beside each other. Settle first which one counts.")
     why = " ".join(why.split())[:300]
     if last and not retrain and not why:
-        raise Refusal("Say in a few words why nobody has to do it again.")
+        raise Refusal("Say in a few words why nobody has to do it again.", field="why")
     if last and retrain and reason not in standing.FOR_CAUSE:
         # As first or yearly training it is done already, by those who had the old one.
-        raise Refusal("Choose the reason for this training.")
+        raise Refusal("Choose the reason for this training.", field="reason")
     made = SiteLessonVersion(
         lesson_id=lesson.id,
         ordinal=last.ordinal + 1 if last else 1,

@@ -188,7 +188,7 @@ def add_task(db: Session, worksite: Worksite, name: str) -> Task:
     name = tidy(name)[:80]
     there = [one.name.casefold() for one in _open(db, Task, Task.worksite_id == worksite.id)]
     if not name or name.casefold() in there:
-        raise Refusal("Give the task a name that no other task of this worksite has.")
+        raise Refusal("Give the task a name that no other task of this worksite has.", field="name")
     return _added(db, Task(worksite_id=worksite.id, name=name))
 
 
@@ -219,13 +219,19 @@ def add_hazard(
     """
     row = contaminants.get(substance) if substance else None
     if substance and row is None:
-        raise Refusal("Choose a substance from the list, or give one of your own a name.")
+        raise Refusal(
+            "Choose a substance from the list, or give one of your own a name.", field="substance"
+        )
     name = tidy(name)[:80] or (row.english if row else "")
     kind, unit = kind or (row.kind if row else ""), unit or (row.unit if row else "")
     if not name:
-        raise Refusal("Give the substance a name.")
+        raise Refusal(
+            "Choose a substance from the list, or give one of your own a name.", field="substance"
+        )
     if kind not in KINDS or unit not in UNITS or limit_kind not in LIMIT_KINDS:
-        raise Refusal("Say what it is (particles, gas, vapor or both) and in which unit.")
+        raise Refusal(
+            "Say what it is (particles, gas, vapor or both) and in which unit.", field="kind"
+        )
     if row and limit is None and unit == row.unit:
         limit, limit_kind = row.limit, "ceiling" if row.limit_kind == "ceiling" else "TWA"
         limit_source = limit_source or row.limit_source
@@ -233,14 +239,22 @@ def add_hazard(
         idlh = row.idlh
     limit_source = tidy(limit_source)[:160]
     if limit is not None and not limit_source:
-        raise Refusal("Say where the limit comes from, such as a state rule or your program.")
+        raise Refusal(
+            "Say where the limit comes from, such as a state rule or your program.",
+            field="limit_source",
+        )
     for value in (limit, idlh):
         if value is not None and not 0 < value < 1e9:
-            raise Refusal("A limit or IDLH is a number above zero, in the unit of the hazard.")
+            raise Refusal(
+                "A limit or IDLH is a number above zero, in the unit of the hazard.", field="limit"
+            )
     if molecular_weight is not None and not 1 <= molecular_weight <= 2000:
-        raise Refusal("A molecular weight is from 1 to 2,000 g/mol: see the safety data sheet.")
+        raise Refusal(
+            "A molecular weight is from 1 to 2,000 g/mol: see the safety data sheet.",
+            field="molecular_weight",
+        )
     if not 0 <= oxygen_percent <= 100:
-        raise Refusal("Oxygen is a share of the air, from 0 to 100 %%.")
+        raise Refusal("Oxygen is a share of the air, from 0 to 100 %%.", field="oxygen_percent")
     return _added(db, SiteHazard(
         task_id=task.id, substance=substance, name=name, kind=kind, unit=unit, limit=limit,
         limit_kind=limit_kind, limit_source=limit_source, idlh=idlh,
@@ -279,11 +293,13 @@ def add_sample(
     in another unit without a molecular weight to convert it.
     """
     if on > by.now.astimezone(by.zone).date():
-        raise Refusal("The day lies in the future. Give the day on which it was measured.")
+        raise Refusal(
+            "The day lies in the future. Give the day on which it was measured.", field="on"
+        )
     if not 0 < hours <= 24:
-        raise Refusal("Hours are above 0 and at most 24.")
+        raise Refusal("Hours are above 0 and at most 24.", field="hours")
     if not 0 <= concentration < 1e9:
-        raise Refusal("A concentration is a number, zero or above.")
+        raise Refusal("A concentration is a number, zero or above.", field="concentration")
     as_measured = ""
     if unit and unit != hazard.unit:
         as_measured = f"{as_typed(concentration)} {unit}"
@@ -301,6 +317,7 @@ def _in_unit_of(hazard: SiteHazard, concentration: float, unit: str) -> float:
         raise Refusal(
             "Enter it in %(unit)s: without a molecular weight it cannot be converted.",
             unit=hazard.unit,
+            field="unit",
         )
     convert = ppm_to_mg_per_m3 if unit == "ppm" else mg_per_m3_to_ppm
     return convert(concentration, weight)
@@ -334,18 +351,21 @@ def add_respirator(
     """
     row = respirator_classes.get(class_slug)
     if row is None or row.apf is None:
-        raise Refusal("Choose a class of respirator.")
+        raise Refusal("Choose a class of respirator.", field="class_slug")
     if filter_class and filter_classes.get(filter_class) is None:
-        raise Refusal("Name the filter by its class, such as P100.")
+        raise Refusal("Name the filter by its class, such as P100.", field="filter_class")
     approval = tidy(approval).upper()
     if approval and not APPROVAL.fullmatch(approval):
-        raise Refusal("An approval number looks like TC-23C-0000.")
+        raise Refusal("An approval number looks like TC-23C-0000.", field="approval")
     schedule_basis = tidy(schedule_basis)[:200]
     if schedule_hours is not None and (not 0 < schedule_hours <= 1000 or not schedule_basis):
         # 29 CFR 1910.134(d)(3)(iii)(B)(2): the data it rests on are described.
-        raise Refusal("A change schedule has hours above zero, and says on which data it rests.")
+        raise Refusal(
+            "A change schedule has hours above zero, and says on which data it rests.",
+            field="schedule_hours",
+        )
     if cartridge_limit is not None and not 0 < cartridge_limit < 1e9:
-        raise Refusal("The limit of a cartridge is a number above zero.")
+        raise Refusal("The limit of a cartridge is a number above zero.", field="cartridge_limit")
     return _added(db, TaskRespirator(
         task_id=task.id, class_slug=class_slug, make=tidy(make)[:60], model=tidy(model)[:60],
         style=tidy(style)[:60], sizes=tidy(sizes)[:60], filter_class=filter_class,

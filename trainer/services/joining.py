@@ -41,10 +41,13 @@ def add_person(
     number, name = tidy(number), tidy(name)
     if not NUMBER.fullmatch(number):
         raise Refusal(
-            "A worker number has 1 to 20 letters or digits; dots and dashes may stand between."
+            "A worker number has 1 to 20 letters or digits; dots and dashes may stand between.",
+            field="number",
         )
     if people.by_number(db, number):
-        raise Refusal("The worker number %(number)s is taken already.", number=number)
+        raise Refusal(
+            "The worker number %(number)s is taken already.", number=number, field="number"
+        )
     person = Person(
         number=number,
         number_key=people.key(number),
@@ -105,13 +108,18 @@ def change_worksite(
     name = tidy(name)
     other = people.worksite_named(db, name)
     if not name or (other and other.id != worksite.id):
-        raise Refusal("Give the worksite a name that no other has.")
+        raise Refusal("Give the worksite a name that no other has.", field="name")
     if time_zone not in available_timezones():
-        raise Refusal("Choose a time zone from the list, such as America/Chicago.")
+        raise Refusal(
+            "Choose a time zone from the list, such as America/Chicago.", field="time_zone"
+        )
     if not tidy(ask.get("ask_name", "")) or not tidy(ask.get("ask_telephone", "")):
         # Training on a screen is enough only with a trainer who answers in time: OSHA's
         # letter of 11 July 2019.
-        raise Refusal("Name who can be asked there, and their telephone: every page shows it.")
+        raise Refusal(
+            "Name who can be asked there, and their telephone: every page shows it.",
+            field="ask_name",
+        )
     worksite.name, worksite.time_zone = name, time_zone
     for field in ("ask_name", "ask_place", "ask_telephone", "ask_hours"):
         setattr(worksite, field, tidy(ask.get(field, "")))
@@ -139,7 +147,10 @@ def give_respirator(
     """
     row = respirator_classes.get(class_slug)
     if row is None or row.apf is None or use not in USES:
-        raise Refusal("Choose a class of respirator, and whether it is required or worn by choice.")
+        raise Refusal(
+            "Choose a class of respirator, and whether it is required or worn by choice.",
+            field="class_slug",
+        )
     named = {
         "make": tidy(make),
         "model": tidy(model),
@@ -154,7 +165,8 @@ def give_respirator(
     ):
         raise Refusal(
             "A tight-fitting respirator needs make, model, style and size: "
-            "a fit test holds for exactly these."
+            "a fit test holds for exactly these.",
+            field="make",
         )
     respirator = Respirator(
         person_id=person.id,
@@ -183,7 +195,7 @@ def take_respirator(db: Session, by: Scribe, person: Person, number: int) -> Non
 
 def _describe(person: Person, name: str, language: str, qualification: str) -> None:
     if not name or len(name) > 80:
-        raise Refusal("Give the person's name, at most 80 letters.")
+        raise Refusal("Give the person's name, at most 80 letters.", field="name")
     if language not in LANGUAGES:
         raise Refusal("Choose English or Spanish.")
     person.name = name
@@ -196,9 +208,9 @@ def _settle(
     db: Session, person: Person, roles: list[str], worksites: list[int], now: datetime
 ) -> None:
     if not roles or not set(roles) <= set(people.ROLES):
-        raise Refusal("Choose at least one role.")
+        raise Refusal("Choose at least one role.", field="roles")
     if not worksites and set(roles) != {"coordinator"}:
-        raise Refusal("Choose at least one worksite.")
+        raise Refusal("Choose at least one worksite.", field="worksites")
     known = set(db.exec(select(Worksite.id)))
     if not set(worksites) <= known:
         raise Refusal("Choose the worksites from the list.")

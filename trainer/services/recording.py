@@ -102,10 +102,11 @@ def record_fit_test(
             passed = None
         if passed is None or not recording.strip():
             raise Refusal(
-                "A quantitative test needs its fit factor and where its recording is kept."
+                "A quantitative test needs its fit factor and where its recording is kept.",
+                field="fit_factor",
             )
     elif passed is None or fit_factor is not None:
-        raise Refusal("A qualitative test has pass or fail, and no fit factor.")
+        raise Refusal("A qualitative test has pass or fail, and no fit factor.", field="passed")
     body = {
         "protocol": protocol,
         "test_kind": kind,

@@ -5,11 +5,13 @@ class Refusal(ValueError):
     """Something asked for cannot be done; the page shows why, in the reader's language.
 
     text    the English sentence, which the catalogues translate; it may hold %(name)s
+    field   what it is about, by the name that forms give it; empty where it is about the whole
     """
 
-    def __init__(self, text: str, **values: object) -> None:
+    def __init__(self, text: str, *, field: str = "", **values: object) -> None:
         super().__init__(text)
         self.text = text
+        self.field = field
         self.values = values
 
     def __str__(self) -> str:

@@ -44,23 +44,24 @@ def _hazards(site: Site, language: str) -> str:
         for hazard in site.hazards.get(task.id, ())
     ]
     heads = Words(
-        "Task | In the air | Outside | Limit | IDLH", "Tarea | En el aire | Afuera | Límite | IDLH"
+        "Task | In the air | Outside | Limit | IDLH | Measured",
+        "Tarea | En el aire | Afuera | Límite | IDLH | Medido",
     )
-    return _table(heads(language), "l l r r r", rows) or _nothing(language)
+    return _table(heads(language), "l l r r r l", rows) or _nothing(language)
 
 
-def _amounts(site: Site, hazard: SiteHazard, language: str) -> tuple[str, str, str]:
+def _amounts(site: Site, hazard: SiteHazard, language: str) -> tuple[str, str, str, str]:
     found = describing.measured(hazard, site.samples.get(hazard.id, ()))
-    outside = _NOT_MEASURED(language)
+    outside, day = _NOT_MEASURED(language), "–"
     if found.outside is not None:
-        day = format_date(found.on, "d MMM yyyy", locale=language)
-        outside = f"{number(describing.three_figures(found.outside))} {hazard.unit} ({_said(day)})"
+        day = _said(format_date(found.on, "d MMM yyyy", locale=language))
+        outside = f"{number(describing.three_figures(found.outside))} {hazard.unit}"
     oxygen = ""
     if oxygen_deficient(hazard.oxygen_percent):
         oxygen = "; " + _OXYGEN(language).format(as_typed(hazard.oxygen_percent))
     limit = f"{as_typed(hazard.limit)} {hazard.unit}" if hazard.limit else "–"
     idlh = f"{as_typed(hazard.idlh)} {hazard.unit}" if hazard.idlh else "–"
-    return outside + oxygen, limit, idlh
+    return outside + oxygen, limit, idlh, day
 
 
 def _respirators(site: Site, language: str) -> str:

@@ -58,14 +58,19 @@ def length(began: time | None, ended: time | None, minutes: int | None) -> int:
         if took <= 0:
             raise Refusal(
                 "The end must come after the beginning. For a talk over midnight, "
-                "give the beginning and the minutes."
+                "give the beginning and the minutes.",
+                field="ended",
             )
         if minutes not in (None, took):
-            raise Refusal("The minutes are not those between beginning and end. Give one of them.")
+            raise Refusal(
+                "The minutes are not those between beginning and end. Give one of them.",
+                field="minutes",
+            )
         minutes = took
     if not minutes or not 1 <= minutes <= LONGEST:
         raise Refusal(
-            "Give the beginning and the end, or the minutes: from 1 to %(most)s.", most=LONGEST
+            "Give the beginning and the end, or the minutes: from 1 to %(most)s.",
+            field="minutes", most=LONGEST,
         )
     return minutes
 
@@ -99,7 +104,9 @@ def give(
         raise Refusal("Choose one of your worksites.")
     taught = [one for one in curriculum.choices(db, [worksite.id]) if one.slug in set(slugs)]
     if not taught or language not in LANGUAGES or mode not in MODES:
-        raise Refusal("Choose the lessons that you taught, the language and how you taught.")
+        raise Refusal(
+            "Choose the lessons that you taught, the language and how you taught.", field="lesson"
+        )
     there = _were_there(db, by.person, worksite, numbers)
     _is_over(by, worksite, day, began, minutes)
     talk = TaughtTalk(
@@ -231,12 +238,16 @@ def _were_there(
 ) -> list[Person]:
     known = {one.number: one for one in people.at_worksite(db, worksite.id)}
     if not set(numbers) <= set(known):
-        raise Refusal("Tick people of the worksite. Open the page again if somebody has left.")
+        raise Refusal(
+            "Tick people of the worksite. Open the page again if somebody has left.", field="person"
+        )
     there = [known[number] for number in dict.fromkeys(numbers)]
     if not there:
-        raise Refusal("Tick who was there.")
+        raise Refusal("Tick who was there.", field="person")
     if trainer.id in [one.id for one in there]:
-        raise Refusal("You gave this talk, so it does not count as your own training.")
+        raise Refusal(
+            "You gave this talk, so it does not count as your own training.", field="person"
+        )
     return there
 
 
@@ -247,7 +258,7 @@ def _is_over(
     clock = by.now.astimezone(ZoneInfo(worksite.time_zone)).replace(tzinfo=None)
     ends = datetime.combine(day, began or time()) + timedelta(minutes=minutes)
     if ends > clock:
-        raise Refusal("This talk is not over yet. Record it when it was given.")
+        raise Refusal("This talk is not over yet. Record it when it was given.", field="day")
 
 
 def _the_same(

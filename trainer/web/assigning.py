@@ -15,7 +15,7 @@ from trainer.store import assignments, people, site_lessons
 from trainer.store.tables import Assignment, Person, StandingAssignment, Worksite
 from trainer.web import access, entries, surroundings
 from trainer.web.access import may, now, reading, writing
-from trainer.web.errors import say
+from trainer.web.errors import at_field
 from trainer.web.language import current
 
 bp = Blueprint("assigning", __name__)
@@ -81,7 +81,7 @@ def give():
         with writing() as db:
             count, begun = _carry_out(db, wanted)
     except Refusal as refusal:
-        return _assign_page(wanted, say(refusal)), 422
+        return _assign_page(wanted, at_field(refusal, "lesson")), 422
     said = ngettext("Assigned to %(num)s person.", "Assigned to %(num)s people.", count)
     if count or not begun:
         flash(said if count else gettext("Everyone has it: nothing more was given."))
@@ -159,7 +159,7 @@ def _due(wanted: Wanted) -> date:
     try:
         return date.fromisoformat(wanted.due)
     except ValueError:
-        raise Refusal("Give the due day as a date.") from None
+        raise Refusal("Give the due day as a date.", field="due") from None
 
 
 def _days(wanted: Wanted) -> int | None:
@@ -167,7 +167,7 @@ def _days(wanted: Wanted) -> int | None:
     if wanted.later == BEFORE_WEARING:
         return None
     if not wanted.days.isascii() or not wanted.days.isdigit():
-        raise Refusal("Give the number of days as a whole number from 1 to 365.")
+        raise Refusal("Give the number of days as a whole number from 1 to 365.", field="days")
     return int(wanted.days[:6])
 
 
@@ -188,15 +188,17 @@ def _whom(db, wanted: Wanted) -> tuple[list[Person], list[Worksite], str]:
         try:
             return [access.their(db, wanted.number)], [], ""
         except NotFound:
-            raise Refusal("Nobody at your worksites has this worker number.") from None
+            raise Refusal(
+                "Nobody at your worksites has this worker number.", field="number"
+            ) from None
     if kind == WORKSITE:
         there = [one for one in mine if str(one.id) == which]
         if not there:
-            raise Refusal("Choose one of your worksites.")
+            raise Refusal("Choose one of your worksites.", field="whom")
         return people.at_worksite(db, there[0].id, role="worker"), there, ""
     if kind == CLASS and which in {row.slug for row in respirator_classes.recognised()}:
         return assigning.wearers(db, [one.id for one in mine], which), mine, which
-    raise Refusal("Choose who is to get it.")
+    raise Refusal("Choose who is to get it.", field="whom")
 
 
 def _carry_out(db, wanted: Wanted) -> tuple[int, int]:
@@ -225,9 +227,9 @@ def _preview_page(wanted: Wanted):
         later = bool(worksites) and wanted.later != NOBODY_LATER
         days = _days(wanted) if later else None
         if days is not None and not 1 <= days <= assigning.MOST_DAYS:
-            raise Refusal("Give the number of days as a whole number from 1 to 365.")
+            raise Refusal("Give the number of days as a whole number from 1 to 365.", field="days")
         if not persons and not later:
-            raise Refusal("Nobody there is a worker who could get it.")
+            raise Refusal("Nobody there is a worker who could get it.", field="whom")
         by, due = access.scribe(), _due(wanted)
         shares = (
             assigning.plan(db, by, persons, wanted.slugs, due, wanted.reason) if persons else []
@@ -319,7 +321,7 @@ def _standing_said(row: StandingAssignment) -> str:
     return ", ".join([what, when, *only])
 
 
-def _assign_page(wanted: Wanted, fault: str = ""):
+def _assign_page(wanted: Wanted, wrong: dict[str, str] | None = None):
     with reading() as db:
         person = access.their(db, wanted.person) if wanted.person else None
         day = standing.today(db, person or g.person, now(), access.settings().zone)
@@ -344,7 +346,7 @@ def _assign_page(wanted: Wanted, fault: str = ""):
         seen=entries.seen(wanted.seen),
         standing=[(row, names[row.worksite_id], _standing_said(row), by[row.begun_by])
                   for row in rows],
-        fault=fault,
+        wrong=wrong or {},
     )  # fmt: skip
 
 

@@ -23,7 +23,7 @@ from trainer.store.tables import (
 )
 from trainer.web import access, site
 from trainer.web.access import may, now, reading, writing
-from trainer.web.errors import say
+from trainer.web.errors import at_field, say
 from trainer.web.language import current
 
 bp = Blueprint("authoring", __name__)
@@ -196,7 +196,7 @@ def publish(number: int, lesson: int):
         due = None
     retrain = given.get("again") == "yes"
     if retrain and due is None:
-        return _page(number, lesson, fault=gettext("Give the due day as a date.")), 422
+        return _page(number, lesson, {"due": gettext("Give the due day as a date.")}), 422
     try:
         with writing() as db:
             _, there = _own(db, number, lesson)
@@ -211,7 +211,7 @@ def publish(number: int, lesson: int):
                 why=given.get("why", ""),
             )
     except Refusal as refusal:
-        return _page(number, lesson, fault=say(refusal)), 422
+        return _page(number, lesson, at_field(refusal, "publish")), 422
     flash(gettext("Published as version %(n)s. It is taught from now on.", n=made.ordinal))
     return redirect(f"/sites/{number}/lessons/{lesson}", 303)
 
@@ -349,7 +349,7 @@ def _editor(number: int, lesson: int, language: str, fault: str = ""):
     )
 
 
-def _page(number: int, lesson: int, fault: str = ""):
+def _page(number: int, lesson: int, wrong: dict[str, str] | None = None):
     with reading() as db:
         worksite, there = _own(db, number, lesson)
         drafts = site_lessons.drafts(db, there.id)
@@ -390,5 +390,5 @@ def _page(number: int, lesson: int, fault: str = ""):
         ],
         due=request.form.get("due") or (day + timedelta(days=DAYS_TO_LEARN)).isoformat(),
         typed=request.form,
-        fault=fault,
+        wrong=wrong or {},
     )

@@ -25,7 +25,6 @@ from trainer.store import people
 from trainer.store.tables import Person, Respirator, Worksite
 from trainer.web import access, forms, surroundings
 from trainer.web.access import may, now, reading, writing
-from trainer.web.errors import say
 from trainer.web.surroundings import wears
 
 bp = Blueprint("coordinator", __name__)
@@ -284,7 +283,7 @@ def _carry_out(form: forms.Form, act: Callable) -> tuple[Response | None, str]:
         with writing() as db:
             leads = act(db)
     except Refusal as refusal:
-        return None, say(refusal)
+        return None, form.blame(refusal)
     return leads, ""
 
 

@@ -11,7 +11,6 @@ from trainer.services.refusal import Refusal
 from trainer.store import people
 from trainer.web import access, forms
 from trainer.web.access import may, now, reading, writing
-from trainer.web.errors import say
 from trainer.web.language import current
 
 bp = Blueprint("crediting", __name__)
@@ -52,7 +51,7 @@ def credit(number: str):
             flash(_said(entry.number, left))
             return redirect(f"/people/{number}", 303)
         except Refusal as refusal:
-            fault = say(refusal)
+            fault = form.blame(refusal)
     return render_template(
         "people/credit.html",
         form=form,

@@ -14,6 +14,14 @@ def say(refusal: Refusal) -> str:
     return gettext(refusal.text) % refusal.values if refusal.values else gettext(refusal.text)
 
 
+def at_field(refusal: Refusal, otherwise: str) -> dict[str, str]:
+    """Return the sentence of a refusal by the field that it is about.
+
+    otherwise   the field that stands for the whole form
+    """
+    return {refusal.field or otherwise: say(refusal)}
+
+
 def init_app(app: Flask) -> None:
     """Give every fault a page."""
     app.register_error_handler(CSRFError, _stale_form)

@@ -25,6 +25,8 @@ from trainer.reference import (
     fit_test_protocols,
     respirator_classes,
 )
+from trainer.services.refusal import Refusal
+from trainer.web.errors import say
 from trainer.web.language import current
 from trainer.web.typed import typed_number
 
@@ -72,12 +74,30 @@ class Drop(SelectField):
         )
 
 
+class Radios(RadioField):
+    """One of a few, all in sight; what is none of them gets a sentence of ours."""
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(
+            *args, invalid_choice_message=CHOOSE, invalid_value_message=CHOOSE, **kwargs
+        )
+
+
 class Form(FlaskForm):
     """A form whose faults are said in the reader's language."""
 
     class Meta(FlaskForm.Meta):
         # The program's own fault sentences are given with each field.
         locales = ("en",)
+
+
+    def blame(self, refusal: Refusal) -> str:
+        """Put the sentence of a refusal at its field; return it if the form has no such field."""
+        field = self._fields.get(refusal.field)
+        if field is None:
+            return say(refusal)
+        field.errors = [*field.errors, say(refusal)]
+        return ""
 
 
 class PersonForm(Form):
@@ -119,8 +139,9 @@ class RespiratorForm(Form):
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.class_slug.choices = choices(
-            (row.slug, row.name(current())) for row in respirator_classes.recognised()
-        )
+            [("", "–"), *((row.slug, row.name(current()))
+                          for row in respirator_classes.recognised())]
+        )  # fmt: skip
 
 
 class Deed(Form):
@@ -133,7 +154,7 @@ class Deed(Form):
 class MedicalForm(Deed):
     """What the written recommendation allows; no medical detail."""
 
-    outcome = RadioField(
+    outcome = Radios(
         _l("The written recommendation"),
         choices=choices(
             [
@@ -162,7 +183,7 @@ class FitTestForm(Deed):
 
     respirator = Drop(_l("Respirator"), coerce=int)
     protocol = Drop(_l("Kind of test"))
-    passed = RadioField(
+    passed = Radios(
         _l("Qualitative test"),
         choices=choices([("yes", _l("Passed")), ("no", _l("Failed"))]),
         validators=[Optional()],
@@ -262,8 +283,9 @@ class TaskRespiratorForm(Form):
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.class_slug.choices = choices(
-            (row.slug, row.name(current())) for row in respirator_classes.recognised()
-        )
+            [("", "–"), *((row.slug, row.name(current()))
+                          for row in respirator_classes.recognised())]
+        )  # fmt: skip
         self.filter_class.choices = choices(
             [("", _l("None")), *((row.name, row.name) for row in filter_classes.rows())]
         )

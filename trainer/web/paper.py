@@ -49,7 +49,7 @@ def draw():
     for fault in faults:
         flash(fault, "error")
     if not codes:
-        return _page(gettext("Tick whom to print for.") if not faults else ""), 422
+        return _page({} if faults else {"person": gettext("Tick whom to print for.")}), 422
     return redirect("/crew/paper/print?" + urlencode([("code", code) for code in codes]), 303)
 
 
@@ -76,9 +76,10 @@ def find():
         there = on_paper.by_code(db, g.person, request.args.get("code", ""))
         shown = sitting.shown(db, there.sitting) if there else []
     if there is None:
-        return _page(gettext("No paper of your people has this code. Look at it once more.")), 422
+        fault = gettext("No paper of your people has this code. Look at it once more.")
+        return _page({"code": fault}), 422
     if not there.is_open:
-        return _page(gettext("This paper is closed or withdrawn already.")), 422
+        return _page({"code": gettext("This paper is closed or withdrawn already.")}), 422
     return redirect(f"/crew/paper/{there.code}/{items.first_open(shown)}", 303)
 
 
@@ -164,7 +165,7 @@ def withdraw(code: str):
     return redirect("/crew/paper", 303)
 
 
-def _page(fault: str = ""):
+def _page(wrong: dict[str, str] | None = None):
     choices = surroundings.worksite_choices(mine=True)
     asked = request.values.get("worksite", type=int)
     chosen = asked if asked in dict(choices) else next(iter(dict(choices)), None)
@@ -186,7 +187,8 @@ def _page(fault: str = ""):
         rest=rest,
         ticked=request.form.getlist("person"),
         waiting=[(one, _title(one)) for one in waiting if one.person.id != g.person.id],
-        fault=fault,
+        typed=request.args.get("code", ""),
+        wrong=wrong or {},
     )
 
 

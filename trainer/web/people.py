@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 
 import segno
 from flask import Blueprint, abort, g, render_template, request
+from flask_babel import gettext
 from markupsafe import Markup
 
 from trainer.services import curriculum, refreshing, signing_in, sitting, standing
@@ -125,19 +126,27 @@ def code(number: str):
 @may("trainer", "coordinator")
 def codes():
     """Choose whose codes to print, or enrol a shared tablet."""
+    return _codes_page()
+
+
+def _codes_page(fault: str = "") -> str:
     mine = "coordinator" not in g.roles
     choices = surroundings.worksite_choices(mine)
     chosen = _chosen(choices)
     with reading() as db:
         rows = people.at_worksite(db, chosen) if chosen else []
         rows = [one for one in rows if _may_give_code(db, one)]
-    return render_template("people/codes.html", choices=choices, chosen=chosen, rows=rows)
+    return render_template(
+        "people/codes.html", choices=choices, chosen=chosen, rows=rows, fault=fault
+    )
 
 
 @bp.post("/codes")
 @may("trainer", "coordinator")
 def print_codes():
     """Make codes for the people ticked, on one page to print."""
+    if not request.form.getlist("person"):
+        return _codes_page(gettext("Tick whom the codes are for.")), 422
     with writing() as db:
         slips = []
         for number in request.form.getlist("person"):

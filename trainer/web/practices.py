@@ -1,6 +1,6 @@
 """Several practices at one go: picked from a list, marked on one page, signed each or all."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 from flask import Blueprint, abort, flash, g, redirect, render_template, request
 from flask_babel import gettext
@@ -100,12 +100,11 @@ def _sign(number: int, signed: list[str], faults: list[tuple[str, str]]) -> None
 def _list_page(fault: str = ""):
     choices = surroundings.worksite_choices(mine=True)
     asked = request.values.get("worksite", type=int)
-    chosen = asked if asked in dict(choices) else next(iter(dict(choices)), None)
     class_slug = request.values.get("class", "")
     with reading() as db:
         today = standing.today(db, g.person, now(), access.settings().zone)
         soon = today + timedelta(days=access.settings().due_soon_days)
-        found = observing.wearers(db, g.person, chosen, soon) if chosen else []
+        chosen, found = _there(db, asked, [key for key, _ in choices], soon)
     classes = sorted({one.respirator.class_slug for one in found})
     shown = [one for one in found if class_slug in ("", one.respirator.class_slug)]
     return render_template(
@@ -120,6 +119,23 @@ def _list_page(fault: str = ""):
         most=observing.AT_ONCE,
         fault=fault,
     )
+
+
+def _there(
+    db, asked: int | None, mine: list[int], soon: date
+) -> tuple[int | None, list[observing.Wearer]]:
+    """Return a worksite and who wears a respirator there.
+
+    It is the one asked for; else the first where practice waits, so that nobody is overlooked.
+    """
+    chosen, found = None, []
+    for one in [asked] if asked in mine else mine:
+        there = observing.wearers(db, g.person, one, soon)
+        if any(who.waits for who in there):
+            return one, there
+        if chosen is None:
+            chosen, found = one, there
+    return chosen, found
 
 
 def _watch_page(numbers: str, faults: list[tuple[str, str]] | None = None):

@@ -16,7 +16,7 @@ from trainer.store import people
 from trainer.store.tables import Sample, SiteHazard, Task, TaskRespirator, Worksite
 from trainer.web import access, forms, plots, surroundings
 from trainer.web.access import may, now, reading, writing
-from trainer.web.errors import say
+from trainer.web.errors import at_field
 from trainer.web.language import current
 
 bp = Blueprint("site", __name__)
@@ -82,7 +82,7 @@ def describe(number: int):
                     storage=request.form.get("storage", ""),
                 )
     except Refusal as refusal:
-        return _page(number, fault=say(refusal)), 422
+        return _page(number, at_field(refusal, "emergency")), 422
     flash(gettext("The change is kept."))
     return redirect(f"/sites/{number}", 303)
 
@@ -195,7 +195,7 @@ def _given(form: forms.Form) -> dict:
     }
 
 
-def _page(number: int, fault: str = ""):
+def _page(number: int, wrong: dict[str, str] | None = None):
     with reading() as db:
         worksite = worksite_of(db, number)
         described = describing.site(db, worksite)
@@ -211,7 +211,7 @@ def _page(number: int, fault: str = ""):
         shown=shown,
         measured=measured,
         name_of=_name,
-        fault=fault,
+        wrong=wrong or {},
         typed=request.form,
     )
 
@@ -276,7 +276,7 @@ def _form(
                 act(db)
                 weak = _too_weak(db, worksite)
         except Refusal as refusal:
-            fault = say(refusal)
+            fault = form.blame(refusal)
         else:
             flash(done)
             _tell_at_once({one: number for one, number in weak.items() if one not in before})

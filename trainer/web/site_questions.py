@@ -205,6 +205,7 @@ def _page(
     form = raw["form"]
     address = f"{desk.here}/{question.id}" if question else f"{desk.here}/new"
     shown = _shown(desk, raw, saved)
+    links = _links(faults, raw, shown, refusal, overtaken)
     return render_template(
         "site_questions/page.html",
         desk=desk,
@@ -223,8 +224,8 @@ def _page(
         since=since if since is not None else question.revision if question else 0,
         address=address,
         here=address if question else f"{address}?form={form}",
-        faults=_links(faults, raw, shown, refusal, overtaken),
-        wrong={_field(one.at): one.says(current()) for one in faults},
+        faults=links,
+        wrong=dict(links) if refusal else {_field(one.at): one.says(current()) for one in faults},
         advice=[one(current()) for one in advice],
         refused=bool(refusal),
         overtaken=overtaken,

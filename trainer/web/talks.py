@@ -12,7 +12,7 @@ from trainer.store import people
 from trainer.store.tables import TaughtTalk, Worksite
 from trainer.web import access, surroundings, taught
 from trainer.web.access import may, now, reading, writing
-from trainer.web.errors import say
+from trainer.web.errors import at_field
 from trainer.web.language import current
 
 bp = Blueprint("talks", __name__)
@@ -51,7 +51,7 @@ def record():
                 numbers=given.getlist("person"),
             )
     except Refusal as refusal:
-        return _page(fault=say(refusal)), 422
+        return _page(at_field(refusal, "day")), 422
     count = len(set(given.getlist("person")))
     flash(
         ngettext(
@@ -76,7 +76,7 @@ def take_back(number: int):
     return redirect(f"/crew/talks?worksite={talk.worksite_id}", 303)
 
 
-def _page(fault: str = ""):
+def _page(wrong: dict[str, str] | None = None):
     choices = surroundings.worksite_choices(mine=True)
     asked = request.values.get("worksite", type=int)
     chosen = asked if asked in dict(choices) else next(iter(dict(choices)), None)
@@ -101,7 +101,7 @@ def _page(fault: str = ""):
         held=held,
         title_of=taught.title,
         mode_words=mode_words(),
-        fault=fault,
+        wrong=wrong or {},
     )
 
 
@@ -131,18 +131,18 @@ def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise Refusal("Give the day of the talk as a date.") from None
+        raise Refusal("Give the day of the talk as a date.", field="day") from None
 
 
 def _moment(text: str) -> time | None:
     try:
         return datetime.strptime(text, "%H:%M").time() if text.strip() else None
     except ValueError:
-        raise Refusal("Give times as hours and minutes, such as 13:30.") from None
+        raise Refusal("Give times as hours and minutes, such as 13:30.", field="began") from None
 
 
 def _minutes(text: str) -> int | None:
     typed = text.strip()
     if typed and not (typed.isdecimal() and len(typed) < 5):
-        raise Refusal("Give the minutes as a whole number, such as 45.")
+        raise Refusal("Give the minutes as a whole number, such as 45.", field="minutes")
     return int(typed) if typed else None

@@ -42,11 +42,13 @@ def index():
         home = standing.home_worksite(db, g.person)
         zone = ZoneInfo(home.time_zone) if home else access.settings().zone
         items = days.waiting(db, mine, now().astimezone(zone).date(), zone, g.person)
+    unwatched = sum(one.kind == "practice" for one in items)
     number, pages = _page(len(items))
     lines = [_line(one) for one in items[(number - 1) * PAGE : number * PAGE]]
     return render_template(
-        "trainer/today.html", lines=lines, total=len(items), number=number, pages=pages
-    )
+        "trainer/today.html", lines=lines, total=len(items), number=number, pages=pages,
+        unwatched=unwatched,
+    )  # fmt: skip
 
 
 @bp.get("/grid")
