@@ -9,15 +9,22 @@ from dataclasses import dataclass
 from datetime import date
 from difflib import SequenceMatcher
 
-from sqlmodel import Session, select
+from sqlmodel import Session, or_, select
 
 from trainer.config import LANGUAGES
 from trainer.lessons import matters, written
 from trainer.lessons.written import Flaw, Text
-from trainer.services import assigning, curriculum, pictures, recording, site_questions
+from trainer.services import (
+    assigning,
+    curriculum,
+    pictures,
+    recording,
+    site_questions,
+    standing,
+)
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
-from trainer.store import people, site_lessons
+from trainer.store import assignments, people, site_lessons
 from trainer.store.tables import (
     Person,
     SiteDraft,
@@ -243,9 +250,10 @@ def publish(
 
 
 def had(db: Session, lesson: SiteLesson) -> list[Person]:
-    """Return who of the worksite's people passed a version of its lesson, by name."""
+    """Return who of the worksite's people passed a version of its lesson, or sits one, by name."""
     passed = select(Sitting.person_id).where(
-        Sitting.lesson == site_lessons.slug_of(lesson.id), Sitting.passed.is_(True)
+        Sitting.lesson == site_lessons.slug_of(lesson.id),
+        or_(Sitting.passed.is_(True), Sitting.closed_at.is_(None)),
     )
     ids = set(db.exec(passed))
     return [one for one in people.at_worksite(db, lesson.worksite_id) if one.id in ids]
@@ -291,21 +299,28 @@ def teach_everyone(db: Session, by: Scribe, lesson: SiteLesson, everyone: bool) 
     lesson.for_everyone = everyone
     db.add(lesson)
     db.flush()
-    _complete(db, by, lesson)
+    _look_again(db, by, lesson)
 
 
 def end(db: Session, by: Scribe, lesson: SiteLesson) -> None:
-    """Take a lesson off the worksite; what was taught stays readable."""
+    """Take a lesson off the worksite, and its standing assignments; what was taught is kept."""
     lesson.ended_at = lesson.ended_at or by.now
     db.add(lesson)
     db.flush()
-    _complete(db, by, lesson)
+    for row in assignments.standing_at(db, [lesson.worksite_id]):
+        if row.lesson == site_lessons.slug_of(lesson.id):
+            assigning.end_standing(db, by, row)
+    _look_again(db, by, lesson)
 
 
-def _complete(db: Session, by: Scribe, lesson: SiteLesson) -> None:
-    """Record training as complete for whom this lesson alone was missing."""
-    for person in people.at_worksite(db, lesson.worksite_id, role="worker"):
-        recording.complete_training(db, by, person)
+def _look_again(db: Session, by: Scribe, lesson: SiteLesson) -> None:
+    """Write anew what depends on the course of a worksite's people.
+
+    Training is complete now for whom this lesson alone was missing; a tag may be clear no longer.
+    """
+    for person in people.at_worksite(db, lesson.worksite_id):
+        if recording.complete_training(db, by, person) is None:
+            standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
 
 
 def differences(old: str, new: str) -> list[Change]:
