@@ -7,14 +7,18 @@ entries say so, and nothing that was taught is lost.
 import json
 import shutil
 import sqlite3
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from sqlalchemy import event
+from sqlalchemy.engine import Engine
 from sqlmodel import select
 
+from tests.answering import crowd
 from tests.conftest import HALF_MASK, ZONE, Works, right_answer
 from tests.services.test_observing import watch
 from tests.site_lessons import ENGLISH, TEXT, question
@@ -638,6 +642,44 @@ def test_today_counts_the_year_of_credit_from_the_earlier_training(works):
         standing.refresh(db, works.people["Lee"], works.today)
         waiting = today.waiting(db, [works.worksites[LOFT]], works.today, ZONE)
     assert ("overdue", "training") in [(one.kind, one.about) for one in waiting]
+
+
+# Many people
+
+
+def asked(do: Callable[[], object]) -> int:
+    """Return how many questions to the database something takes."""
+    seen = []
+
+    def note(_connection, _cursor, statement, *_more) -> None:
+        seen.append(statement)
+
+    event.listen(Engine, "before_cursor_execute", note)
+    try:
+        do()
+    finally:
+        event.remove(Engine, "before_cursor_execute", note)
+    return len(seen)
+
+
+def test_more_people_ask_the_database_nothing_more(works):
+    slug = publish(works)
+    counts = []
+    for first in (0, 10):
+        with works.store.writing() as db:
+            loft = works.worksites[LOFT]
+            crowd(db, loft.id, 10, works.now + DAY, first=first + 1)
+            if not first:
+                assigning.begin_standing(db, works.scribe("Tomas"), loft, [slug], days=3)
+        take(works, "Lee", "fit", slug)
+        with works.store.reading() as db:
+            counts.append((
+                asked(lambda: today.grid(db, loft.id, works.today)),
+                asked(lambda: today.waiting(db, [loft], works.today, ZONE)),
+                asked(lambda: standing.tags(db, works.people["Lee"], works.today)),
+            ))  # fmt: skip
+    assert counts[0] == counts[1]
+    assert max(counts[0]) < 30
 
 
 # Whatever is done in whatever order

@@ -111,28 +111,12 @@ def fits(respirator: Respirator) -> tuple[str, str, str, str]:
 
 @dataclass
 class Read:
-    """What a history is made of."""
+    """What a history is made of; entries and assignments may be plain rows."""
 
-    entries: list[Entry]
-    assignments: list[Assignment]
-    owed: list[assignments.Owed]
-    theirs: list[site_lessons.InCourse]
-
-
-def _read(db: Session, persons: Sequence[Person], kinds: tuple[str, ...] = ()) -> dict[int, Read]:
-    ids = [person.id for person in persons]
-    entries = record.of_people(db, [person.number for person in persons], kinds)
-    assigned, theirs = people.assignments_of(db, ids), site_lessons.courses(db, ids)
-    owed: dict[int, list[assignments.Owed]] = {}
-    for one in assignments.owed(db, ids):
-        owed.setdefault(one.person_id, []).append(one)
-    return {
-        person.id: Read(
-            entries.get(person.number, []), assigned.get(person.id, []), owed.get(person.id, []),
-            theirs.get(person.id, []),
-        )
-        for person in persons
-    }  # fmt: skip
+    entries: Sequence[Entry]
+    assignments: Sequence[Assignment]
+    owed: Sequence[assignments.Owed]
+    theirs: Sequence[site_lessons.InCourse]
 
 
 def histories(db: Session, persons: Sequence[Person]) -> dict[int, "History"]:
@@ -140,23 +124,44 @@ def histories(db: Session, persons: Sequence[Person]) -> dict[int, "History"]:
 
     Read in a handful of questions to the database, however many people there are.
     """
-    read = _read(db, persons, ("lesson", "credit", "training"))
-    return {person.id: History(db, person, read[person.id]) for person in persons}
+    ids = [person.id for person in persons]
+    numbers = [person.number for person in persons]
+    entries = record.of_people(db, numbers, ("lesson", "credit", "training"))
+    assigned, theirs = people.assignments_of(db, ids), site_lessons.courses(db, ids)
+    owed: dict[int, list[assignments.Owed]] = {}
+    for one in assignments.owed(db, ids):
+        owed.setdefault(one.person_id, []).append(one)
+    return {
+        who: History(db, person, Read(
+            entries.get(person.number, ()), assigned.get(who, ()), owed.get(who, ()),
+            theirs.get(who, ()),
+        ))
+        for who, person in zip(ids, persons, strict=True)
+    }  # fmt: skip
 
 
 class History:
     """A person's entries, read once, and the questions asked of them."""
 
     def __init__(self, db: Session, person: Person, read: Read | None = None) -> None:
-        read = read or _read(db, [person])[person.id]
+        read = read or Read(
+            record.of_person(db, person.number),
+            people.assignments(db, person.id),
+            assignments.owed(db, [person.id]),
+            site_lessons.courses(db, [person.id]).get(person.id, ()),
+        )
         self.entries = read.entries
-        self._said = [(entry, record.body(entry)) for entry in self.entries]
+        self._said: dict[str, list[tuple[Entry, dict]]] = {}
+        for entry in self.entries:
+            self._said.setdefault(entry.kind, []).append((entry, record.body(entry)))
+        self._last = _newest(self.of("training"))
         self.assignments = read.assignments
         self.owed = read.owed
         self.theirs = read.theirs
         # What is learnt as a whole: our lessons, then those that the person's worksites wrote.
         ours = tuple(lesson.slug for lesson in lessons.load().all)
         self.course = ours + tuple(one.slug for one in self.theirs)
+        # By lesson, the oldest first.
         self._passes: dict[str, list[Done]] = {}
         for entry, said in self.of("lesson"):
             one = Done(entry, said, counts_from(entry, said))
@@ -164,17 +169,18 @@ class History:
 
     def of(self, *kinds: str) -> list[tuple[Entry, dict]]:
         """Return the entries of these kinds with what they say, oldest first."""
-        return [(entry, said) for entry, said in self._said if entry.kind in kinds]
+        if len(kinds) == 1:
+            return self._said.get(kinds[0], [])
+        found = (pair for kind in kinds for pair in self._said.get(kind, ()))
+        return sorted(found, key=lambda pair: pair[0].number)
 
     def last_training(self) -> Entry | None:
         """Return the newest entry that training as a whole is complete."""
-        found = _newest(self.of("training"))
-        return found[0] if found else None
+        return self._last[0] if self._last else None
 
     def year_from(self) -> date | None:
         """Return the day from which the year of the last training as a whole runs."""
-        last = self.last_training()
-        return counts_from(last, record.body(last)) if last else None
+        return counts_from(*self._last) if self._last else None
 
     def passed_since(self, slug: str, number: int) -> Done | None:
         """Return the newest pass of a lesson after entry `number`."""
@@ -395,10 +401,9 @@ class History:
         return [*standing, *(self._of_worksite(one, today) for one in self._not_in_the_whole())]
 
     def _not_in_the_whole(self) -> list[site_lessons.InCourse]:
-        last = self.last_training()
-        if last is None:  # then all of them are still part of it
+        if self._last is None or not self.theirs:  # then all of them are still part of it
             return []
-        had = {one["lesson"] for one in record.body(last).get("lessons", ())}
+        had = {one["lesson"] for one in self._last[1].get("lessons", ())}
         return [one for one in self.theirs if one.slug not in had]
 
     def _is_beyond(self, one: assignments.Owed) -> bool:

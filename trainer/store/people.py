@@ -4,6 +4,8 @@ import unicodedata
 from collections.abc import Iterable
 from datetime import date
 
+from sqlalchemy import Row
+from sqlalchemy import select as columns_of
 from sqlmodel import Session, func, or_, select
 
 from trainer.store.tables import (
@@ -114,16 +116,20 @@ def assignments(db: Session, person_id: int) -> list[Assignment]:
     return list(db.exec(query))
 
 
-def assignments_of(db: Session, person_ids: Iterable[int]) -> dict[int, list[Assignment]]:
-    """Return by person what `assignments` says of each, in one question to the database."""
+def assignments_of(db: Session, person_ids: Iterable[int]) -> dict[int, list[Row]]:
+    """Return by person those that `assignments` returns, as plain rows, in one question."""
+    columns = (
+        Assignment.person_id, Assignment.lesson, Assignment.due, Assignment.reason,
+        Assignment.assigned_at,
+    )  # fmt: skip
     query = (
-        select(Assignment)
+        columns_of(*columns)
         .where(Assignment.person_id.in_(list(person_ids)), Assignment.withdrawn_at.is_(None))
         .order_by(Assignment.due, Assignment.id)
     )
-    found: dict[int, list[Assignment]] = {}
-    for one in db.exec(query):
-        found.setdefault(one.person_id, []).append(one)
+    found: dict[int, list[Row]] = {}
+    for row in db.execute(query):
+        found.setdefault(row.person_id, []).append(row)
     return found
 
 

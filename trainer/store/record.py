@@ -14,6 +14,8 @@ from datetime import UTC, date, datetime
 from hashlib import sha256
 
 import rfc8785
+from sqlalchemy import Row
+from sqlalchemy import select as columns_of
 from sqlmodel import Session, func, select
 
 from trainer.store.tables import Entry
@@ -102,15 +104,22 @@ def of_person(db: Session, number: str, kinds: tuple[str, ...] = ()) -> list[Ent
 
 
 def of_people(
-    db: Session, numbers: Iterable[str], kinds: tuple[str, ...] = ()
-) -> dict[str, list[Entry]]:
-    """Return by number what `of_person` says of each, in one question to the database."""
-    query = select(Entry).where(Entry.person_number.in_(list(numbers))).order_by(Entry.number)
-    if kinds:
-        query = query.where(Entry.kind.in_(kinds))
-    found: dict[str, list[Entry]] = {}
-    for entry in db.exec(query):
-        found.setdefault(entry.person_number, []).append(entry)
+    db: Session, numbers: Iterable[str], kinds: tuple[str, ...]
+) -> dict[str, list[Row]]:
+    """Return by number the entries of these kinds, oldest first, with what is asked of many.
+
+    Plain rows, without hashes: a large worksite has tens of thousands of them.
+    """
+    columns = (
+        Entry.number, Entry.kind, Entry.person_number, Entry.happened_on, Entry.recorded_at,
+        Entry.body,
+    )  # fmt: skip
+    query = columns_of(*columns).where(
+        Entry.kind.in_(kinds), Entry.person_number.in_(list(numbers))
+    )
+    found: dict[str, list[Row]] = {}
+    for row in db.execute(query.order_by(Entry.number)):
+        found.setdefault(row.person_number, []).append(row)
     return found
 
 
