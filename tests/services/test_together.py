@@ -662,22 +662,27 @@ def asked(do: Callable[[], object]) -> int:
     return len(seen)
 
 
+def questions(works: Works) -> tuple[int, int, int]:
+    """Return how many the grid, Today and a tag take."""
+    loft = works.worksites[LOFT]
+    with works.store.reading() as db:
+        return (
+            asked(lambda: today.grid(db, loft.id, works.today)),
+            asked(lambda: today.waiting(db, [loft], works.today, ZONE)),
+            asked(lambda: standing.tags(db, works.people["Lee"], works.today)),
+        )
+
+
 def test_more_people_ask_the_database_nothing_more(works):
-    slug = publish(works)
+    slug, loft = publish(works), works.worksites[LOFT]
     counts = []
     for first in (0, 10):
         with works.store.writing() as db:
-            loft = works.worksites[LOFT]
             crowd(db, loft.id, 10, works.now + DAY, first=first + 1)
             if not first:
                 assigning.begin_standing(db, works.scribe("Tomas"), loft, [slug], days=3)
         take(works, "Lee", "fit", slug)
-        with works.store.reading() as db:
-            counts.append((
-                asked(lambda: today.grid(db, loft.id, works.today)),
-                asked(lambda: today.waiting(db, [loft], works.today, ZONE)),
-                asked(lambda: standing.tags(db, works.people["Lee"], works.today)),
-            ))  # fmt: skip
+        counts.append(questions(works))
     assert counts[0] == counts[1]
     assert max(counts[0]) < 30
 
