@@ -504,7 +504,7 @@ def test_a_talk_and_a_paper_of_a_worksites_lesson_in_either_language(works, lang
     with works.store.reading() as db:
         [row] = exporting.rows(db, works.today, works.today)
     assert (row["lesson"], row["worksite part"], row["language"]) == (
-        slug, f"{LOFT}, version 1", language,
+        slug, f"{title} ({LOFT}, version 1)", language,
     )  # fmt: skip
     assert row["mode"] == f"taught in person on {works.today - DAY}; sitting on paper"
 

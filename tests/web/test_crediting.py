@@ -124,7 +124,7 @@ def test_one_that_is_to_be_shown_is_sat_without_reading(tomas, works, browser):
     assert "Question 1 of" in said(lee)
     answer_all(works)
     lee.get("/my-record")
-    assert "in English. Taught elsewhere: credit, entry 1." in said(lee)
+    assert "Taught elsewhere: credit, entry 1. Questions in English." in said(lee)
     lee.get("/lessons/fit")
     lee.post("/lessons/fit/sitting")
     assert "Read every section to its end first." in said(lee)
