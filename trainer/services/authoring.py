@@ -424,27 +424,28 @@ def teach_everyone(db: Session, by: Scribe, lesson: SiteLesson, everyone: bool) 
     lesson.for_everyone = everyone
     db.add(lesson)
     db.flush()
-    _complete(db, by, lesson)
+    _look_again(db, by, lesson)
 
 
 def end(db: Session, by: Scribe, lesson: SiteLesson) -> None:
-    """Take a lesson off the worksite; what was taught stays readable.
-
-    Whoever comes from then on is not asked to do it any more.
-    """
+    """Take a lesson off the worksite, and its standing assignments; what was taught is kept."""
     lesson.ended_at = lesson.ended_at or by.now
     db.add(lesson)
     db.flush()
     for row in assignments.standing_at(db, [lesson.worksite_id]):
         if row.lesson == site_lessons.slug_of(lesson.id):
             assigning.end_standing(db, by, row)
-    _complete(db, by, lesson)
+    _look_again(db, by, lesson)
 
 
-def _complete(db: Session, by: Scribe, lesson: SiteLesson) -> None:
-    """Record training as complete for whom this lesson alone was missing."""
-    for person in people.at_worksite(db, lesson.worksite_id, role="worker"):
-        recording.complete_training(db, by, person)
+def _look_again(db: Session, by: Scribe, lesson: SiteLesson) -> None:
+    """Write anew what depends on the course of a worksite's people.
+
+    Training is complete now for whom this lesson alone was missing; a tag may be clear no longer.
+    """
+    for person in people.at_worksite(db, lesson.worksite_id):
+        if recording.complete_training(db, by, person) is None:
+            standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
 
 
 def differences(old: str, new: str) -> list[Change]:

@@ -142,7 +142,8 @@ def _worksite_part(said: dict) -> str:
     """Return what the worksite itself taught; entries from before there was such a part say so."""
     part = said.get("worksite_part") or []
     if isinstance(part, dict):
-        return f"{part['worksite']}, version {part['version']}"
+        # The lesson's own column holds its slug, which tells nobody what it was called.
+        part = [part | {"title": said["title"]}]
     return "; ".join(
         f"{one['title']} ({one['worksite']}, version {one['version']})" for one in part
     )

@@ -9,7 +9,7 @@ from sqlmodel import Session, delete, select
 
 from trainer.config import LANGUAGES
 from trainer.reference import respirator_classes
-from trainer.services import standing
+from trainer.services import recording, standing
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
 from trainer.store import people
@@ -87,7 +87,7 @@ def change_person(
     _describe(person, tidy(name), language, qualification)
     db.add(person)
     _settle(db, person, roles, worksites, by.now)
-    standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
+    _look_again(db, by, person)
 
 
 def add_worksite(db: Session, *, name: str, time_zone: str, **ask: str) -> Worksite:
@@ -190,7 +190,13 @@ def take_respirator(db: Session, by: Scribe, person: Person, number: int) -> Non
     respirator.ended_at = respirator.ended_at or by.now
     db.add(respirator)
     db.flush()
-    standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
+    _look_again(db, by, person)
+
+
+def _look_again(db: Session, by: Scribe, person: Person) -> None:
+    """Write anew what the tag board shows, and training, where less is asked for than before."""
+    if recording.complete_training(db, by, person) is None:
+        standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
 
 
 def _describe(person: Person, name: str, language: str, qualification: str) -> None:

@@ -326,11 +326,13 @@ def complete_training(db: Session, by: Scribe, person: Person) -> Entry | None:
     Where a part of it is credit, the year runs from the earlier training, (k)(4).
     Practice counts for the respirators that need it, each class of them, when it was watched
     since training was last complete, and within the year; it is never credited.
+    The day is that of its last part: what is recorded later, because a lesson was taken off or a
+    paper entered, lengthens no year.
     Returns None while something is missing.
     """
-    on = standing.today(db, person, by.now, by.zone)
+    today = standing.today(db, person, by.now, by.zone)
     history = standing.History(db, person)
-    done = history.this_round(on)
+    done = history.this_round(today)
     worn = [item for item in people.respirators(db, person.id) if item.use == "required"]
     before = history.last_training()
     current = [
@@ -339,11 +341,13 @@ def complete_training(db: Session, by: Scribe, person: Person) -> Entry | None:
         if found
         and found[1]["passed"]
         and found[0].number > (before.number if before else 0)
-        and on <= next_due(found[0].happened_on)
+        and today <= next_due(found[0].happened_on)
     ]
     if not worn or len(current) < len(worn) or len(done) < len(history.course):
         return None
-    # Lessons taught here count from today, whatever the day of each; earlier training never does.
+    parts = [*(one.entry for one in done.values()), *current]
+    on = max(entry.happened_on for entry in parts)
+    # Lessons taught here count from that day, whatever that of each; earlier training never does.
     since = min([on, *(one.since for one in done.values() if "counts_from" in one.said)])
     said = [one.said for one in done.values()]
     taught = [one for one in done.values() if not one.credited]
@@ -356,7 +360,7 @@ def complete_training(db: Session, by: Scribe, person: Person) -> Entry | None:
         "languages": sorted({one.said["language"] for one in taught}),
         "modes": sorted({one.get("mode", EARLIER) for one in said}),
         "started": min(one.get("started", record.moment(by.now)) for one in said),
-        "completed": record.moment(by.now),
+        "completed": max(record.body(part).get("completed", part.recorded_at) for part in parts),
         "reason": _whole_reason(said),
         "practice_entries": [entry.number for entry in current],
         "lesson_entries": [one.entry.number for one in taught],
@@ -371,7 +375,7 @@ def complete_training(db: Session, by: Scribe, person: Person) -> Entry | None:
     }
     if since < on:
         body |= _in_place(done, since)
-    newest = max([one.entry.number for one in done.values()] + [item.number for item in current])
+    newest = max(part.number for part in parts)
     once = f"training:{person.number}:{newest}"
     return _append(db, by, person, once=once, kind="training", on=on, body=body)
 

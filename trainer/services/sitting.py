@@ -315,15 +315,16 @@ def _mode(db: Session, person: Person, sitting: Sitting) -> str:
     there = learning.place(db, person, sitting.lesson)
     if lesson is None or not learning.unread(there, lesson):
         return learning.mode(db, person, sitting.lesson)
-    if sitting.talk is not None:
-        if teaching.is_taken_back(db, sitting.talk):
-            raise Refusal(
-                "The talk that opened this sitting was taken back. Read every section of the "
-                "lesson to its end first. The answers are kept."
-            )
+    taken_back = sitting.talk is not None and teaching.is_taken_back(db, sitting.talk)
+    if sitting.talk is not None and not taken_back:
         return teaching.who_taught(db, sitting.talk, sitting.lesson)["mode"]
     if standing.History(db, person).earlier(sitting.lesson):
         return recording.EARLIER
+    if taken_back:
+        raise Refusal(
+            "The talk that opened this sitting was taken back. Read every section of the "
+            "lesson to its end first. The answers are kept."
+        )
     return learning.mode(db, person, sitting.lesson)
 
 

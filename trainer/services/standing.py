@@ -1,6 +1,6 @@
 """Where a person stands: facts from the record, and the clearance worked out from them."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -55,13 +55,17 @@ class Done:
 
 @dataclass(frozen=True)
 class Beyond:
-    """A lesson that is not of the course, as a standing assignment asks it of a person.
+    """A lesson that the training as a whole is without, and that is asked of a person beside it.
 
-    until   the last good day of the newest pass, None without one that counts
-    todo    what is to be done, None for now
+    class_slug  only for who wears this class; "" for everybody
+    wearing     is it to be passed before wearing?
+    until       the last good day of the newest pass, None without one that counts
+    todo        what is to be done, None for now
     """
 
-    owed: assignments.Owed
+    slug: str
+    class_slug: str
+    wearing: bool
     until: date | None
     todo: LessonToDo | None
 
@@ -105,46 +109,91 @@ def fits(respirator: Respirator) -> tuple[str, str, str, str]:
     return tuple(people.key(part) for part in named)
 
 
+@dataclass
+class Read:
+    """What a history is made of; entries and assignments may be plain rows."""
+
+    entries: Sequence[Entry]
+    assignments: Sequence[Assignment]
+    owed: Sequence[assignments.Owed]
+    theirs: Sequence[site_lessons.InCourse]
+
+
+def histories(db: Session, persons: Sequence[Person]) -> dict[int, "History"]:
+    """Return by id what lessons and assignments say of each of these people, and nothing else.
+
+    Read in a handful of questions to the database, however many people there are.
+    """
+    ids = [person.id for person in persons]
+    numbers = [person.number for person in persons]
+    entries = record.of_people(db, numbers, ("lesson", "credit", "training"))
+    assigned, theirs = people.assignments_of(db, ids), site_lessons.courses(db, ids)
+    owed: dict[int, list[assignments.Owed]] = {}
+    for one in assignments.owed(db, ids):
+        owed.setdefault(one.person_id, []).append(one)
+    return {
+        who: History(db, person, Read(
+            entries.get(person.number, ()), assigned.get(who, ()), owed.get(who, ()),
+            theirs.get(who, ()),
+        ))
+        for who, person in zip(ids, persons, strict=True)
+    }  # fmt: skip
+
+
 class History:
     """A person's entries, read once, and the questions asked of them."""
 
-    def __init__(self, db: Session, person: Person) -> None:
-        self.entries = record.of_person(db, person.number)
-        self._said = [(entry, record.body(entry)) for entry in self.entries]
-        self.assignments = people.assignments(db, person.id)
-        self.owed = assignments.owed(db, [person.id])
+    def __init__(self, db: Session, person: Person, read: Read | None = None) -> None:
+        read = read or Read(
+            record.of_person(db, person.number),
+            people.assignments(db, person.id),
+            assignments.owed(db, [person.id]),
+            site_lessons.courses(db, [person.id]).get(person.id, ()),
+        )
+        self.entries = read.entries
+        self._said: dict[str, list[tuple[Entry, dict]]] = {}
+        for entry in self.entries:
+            self._said.setdefault(entry.kind, []).append((entry, record.body(entry)))
+        self._last = _newest(self.of("training"))
+        self.assignments = read.assignments
+        self.owed = read.owed
+        self.theirs = read.theirs
         # What is learnt as a whole: our lessons, then those that the person's worksites wrote.
         ours = tuple(lesson.slug for lesson in lessons.load().all)
-        self.course = ours + site_lessons.in_course(db, person.id)
+        self.course = ours + tuple(one.slug for one in self.theirs)
+        # By lesson, the oldest first.
+        self._passes: dict[str, list[Done]] = {}
+        for entry, said in self.of("lesson"):
+            one = Done(entry, said, counts_from(entry, said))
+            self._passes.setdefault(said["lesson"], []).append(one)
 
     def of(self, *kinds: str) -> list[tuple[Entry, dict]]:
         """Return the entries of these kinds with what they say, oldest first."""
-        return [(entry, said) for entry, said in self._said if entry.kind in kinds]
+        if len(kinds) == 1:
+            return self._said.get(kinds[0], [])
+        found = (pair for kind in kinds for pair in self._said.get(kind, ()))
+        return sorted(found, key=lambda pair: pair[0].number)
 
     def last_training(self) -> Entry | None:
         """Return the newest entry that training as a whole is complete."""
-        found = _newest(self.of("training"))
-        return found[0] if found else None
+        return self._last[0] if self._last else None
 
     def year_from(self) -> date | None:
         """Return the day from which the year of the last training as a whole runs."""
-        last = self.last_training()
-        return counts_from(last, record.body(last)) if last else None
+        return counts_from(*self._last) if self._last else None
 
     def passed_since(self, slug: str, number: int) -> Done | None:
         """Return the newest pass of a lesson after entry `number`."""
-        passes = [
-            Done(entry, said, counts_from(entry, said))
-            for entry, said in self.of("lesson")
-            if said["lesson"] == slug and entry.number > number
-        ]
-        return passes[-1] if passes else None
+        newest = next(reversed(self._passes.get(slug, [])), None)
+        return newest if newest and newest.entry.number > number else None
 
     def this_round(self, today: date) -> dict[str, Done]:
         """Return the lessons that count towards the whole: since the last one, within a year.
 
-        A pass counts, and credit for earlier training where nothing better was shown since.
+        A pass counts, and credit for earlier training where nothing better was shown since;
+        neither while the lesson is asked again for cause.
         """
+        again = self.retraining()
         last = self.last_training()
         number = last.number if last else 0
         credited = self.credited()
@@ -156,7 +205,11 @@ class History:
             for slug, both in found.items()
             if any(both)
         }
-        return {slug: one for slug, one in best.items() if today <= next_due(one.since)}
+        return {
+            slug: one
+            for slug, one in best.items()
+            if today <= next_due(one.since) and slug not in again
+        }
 
     def credits(self, today: date) -> list[tuple[date, dict]]:
         """Return the credits of this round that are still good: the earlier day, what was said."""
@@ -231,16 +284,15 @@ class History:
     def fulfilled(self, item: Assignment) -> bool:
         """Say whether an assigned lesson was passed since, or credited.
 
-        For cause it is to be taught and passed here, by a sitting that was begun since: earlier
-        training is what did not last, and questions drawn before it ask what was taught before,
-        (k)(5).
+        For cause it is to be taught and passed here, in a sitting begun since: what was taught
+        before, here or elsewhere, is what did not last, (k)(5).
         """
         since = record.moment(item.assigned_at)
         for_cause = item.reason in FOR_CAUSE
         passed = any(
-            said["lesson"] == item.lesson and not (for_cause and "credit_entry" in said)
-            for entry, said in self.of("lesson")
-            if (said["started"] if for_cause else entry.recorded_at) > since
+            not (for_cause and _not_taught_since(one, since))
+            for one in self._passes.get(item.lesson, ())
+            if one.entry.recorded_at > since
         )
         if passed or for_cause:
             return passed
@@ -254,11 +306,39 @@ class History:
     def done(self, today: date, reason: str) -> frozenset[str]:
         """Return the lessons that need not be assigned as first or yearly training any more.
 
-        Those of this round; and, as first training, the course once training is complete.
+        Those of this round; and, as first training, the course once training is complete, but for
+        what a worksite taught without this person.
         """
         year = self.year_from()
         complete = reason == "first" and year is not None and today <= next_due(year)
-        return frozenset(self.course if complete else self.this_round(today))
+        return self._but_asked(self.course if complete else self.this_round(today), today)
+
+    def learnt(self, today: date) -> frozenset[str]:
+        """Return the lessons of the course that are done: in this round, or in the last one."""
+        between = self.last_training() is not None and not self.open_again(today)
+        return self._but_asked(self.course if between else self.this_round(today), today)
+
+    def _but_asked(self, slugs: Iterable[str], today: date) -> frozenset[str]:
+        """Return these lessons but for those that are asked beside the whole, or for cause."""
+        lacking = {one.slug for one in self.beyond(today) if one.until is None}
+        return frozenset(slugs) - lacking - set(self.retraining())
+
+    def open_again(self, today: date) -> bool:
+        """Say whether the yearly round is open after the last training as a whole."""
+        year = self.year_from()
+        return year is not None and (next_due(year) - today).days <= BEGIN_AGAIN_DAYS
+
+    def owing(self, today: date) -> Iterator[tuple[assignments.Owed, str]]:
+        """Give what standing assignments ask by a day and is not done, each with its lesson."""
+        done = self.learnt(today)
+        for one in self.owed:
+            if one.due is None:
+                continue
+            if self._is_beyond(one):
+                if self._asked_beyond(one, today).until is None:
+                    yield one, one.row.lesson
+            elif not self._came_trained(one):
+                yield from ((one, slug) for slug in self._of_course(one) if slug not in done)
 
     def to_do(self, today: date) -> list[LessonToDo]:
         """Return the lessons that are open, assigned ones first, then the rest of the course."""
@@ -267,11 +347,12 @@ class History:
             for item in reversed(self.assignments)
             if not self.fulfilled(item)
         }
+        # Of two that ask for the same lesson, the one before wearing counts.
+        beside = filter(None, (beyond.todo for beyond in self.beyond(today)))
+        for one in sorted(beside, key=lambda one: not one.before_wearing):
+            open_.setdefault(one.slug, one)
         for one in self._course_to_do(today):
             open_.setdefault(one.slug, one)
-        for beyond in self.beyond(today):
-            if beyond.todo:
-                open_.setdefault(beyond.todo.slug, beyond.todo)
         order = {slug: place for place, slug in enumerate(self.course)}
         return sorted(
             open_.values(),
@@ -285,15 +366,14 @@ class History:
         """Give the lessons of the course that are open in this round."""
         begun = self.year_from()
         due = next_due(begun) if begun else None
-        if due and (due - today).days > BEGIN_AGAIN_DAYS:
+        if due and not self.open_again(today):
             return
         passed = self.this_round(today)
         reason = "yearly" if due else "first"
         asked: dict[str, assignments.Owed] = {}
         for one in sorted(self.owed, key=lambda one: one.due or date.min):
-            # Whoever came with training that was still good owes it on its yearly day alone.
-            if due is None or one.begins > due:
-                for slug in (one.row.lesson,) if one.row.lesson else self.course:
+            if not self._came_trained(one):
+                for slug in self._of_course(one):
                     asked.setdefault(slug, one)
         for slug in self.course:
             if slug in asked and slug not in passed:
@@ -302,27 +382,63 @@ class History:
             elif slug not in passed:
                 yield LessonToDo(slug, reason, due)
 
+    def _came_trained(self, one: assignments.Owed) -> bool:
+        """Say whether somebody came with training that was still good: due on its yearly day."""
+        year = self.year_from()
+        return year is not None and one.begins <= next_due(year)
+
+    def _of_course(self, one: assignments.Owed) -> tuple[str, ...]:
+        return (one.row.lesson,) if one.row.lesson else self.course
+
     def beyond(self, today: date) -> list[Beyond]:
-        """Return the lessons beyond the course that standing assignments ask of the person.
+        """Return the lessons that are asked of the person beside the training as a whole.
 
-        Each is asked when the person comes, and every year after: (k)(5).
+        Standing assignments ask for those that are not of the course, when the person comes and
+        every year after: (k)(5). A worksite asks for those that it teaches everybody and that the
+        last training was without, such as somebody's who was trained at another worksite.
         """
-        return [
-            self._beyond(one, today)
-            for one in self.owed
-            if one.row.lesson and one.row.lesson not in self.course
-        ]
+        standing = [self._asked_beyond(one, today) for one in self.owed if self._is_beyond(one)]
+        return [*standing, *(self._of_worksite(one, today) for one in self._not_in_the_whole())]
 
-    def _beyond(self, one: assignments.Owed, today: date) -> Beyond:
-        slug, wearing = one.row.lesson, one.due is None
-        passed = self.passed_since(slug, 0)
+    def _not_in_the_whole(self) -> list[site_lessons.InCourse]:
+        if self._last is None or not self.theirs:  # then all of them are still part of it
+            return []
+        had = {one["lesson"] for one in self._last[1].get("lessons", ())}
+        return [one for one in self.theirs if one.slug not in had]
+
+    def _is_beyond(self, one: assignments.Owed) -> bool:
+        slug = one.row.lesson
+        without = (lesson.slug for lesson in self._not_in_the_whole())
+        return bool(slug) and (slug not in self.course or slug in without)
+
+    def _asked_beyond(self, one: assignments.Owed, today: date) -> Beyond:
+        about = (one.row.lesson, one.row.class_slug, one.due is None)
+        passed = self.passed_since(one.row.lesson, 0)
         until = next_due(passed.since) if passed else None
         if until is None or until < one.begins:
-            return Beyond(one, None, LessonToDo(slug, "first", one.due, wearing))
+            return Beyond(*about, None, LessonToDo(about[0], "first", one.due, one.due is None))
         if until < today:
-            return Beyond(one, None, LessonToDo(slug, "yearly", until))
+            return Beyond(*about, None, LessonToDo(about[0], "yearly", until))
         again = (until - today).days <= BEGIN_AGAIN_DAYS
-        return Beyond(one, until, LessonToDo(slug, "yearly", until) if again else None)
+        return Beyond(*about, until, LessonToDo(about[0], "yearly", until) if again else None)
+
+    def _of_worksite(self, one: site_lessons.InCourse, today: date) -> Beyond:
+        """Return how a worksite asks for a lesson that the training as a whole is without.
+
+        Whoever came when it was taught there owes it before wearing there, (k)(3) and (k)(5)(i);
+        whoever was there and trained when it was published, on the yearly day.
+        """
+        slug, wearing = one.slug, one.came_after
+        last, passed = self.last_training(), self.passed_since(slug, 0)
+        until = next_due(passed.since) if passed else None
+        if until is None or until < today:
+            due = None if wearing else next_due(self.year_from())
+            reason = "yearly" if passed else "first"
+            return Beyond(slug, "", wearing, None, LessonToDo(slug, reason, due, wearing))
+        # What was passed since counts in the next round, which asks for it in time.
+        again = passed.entry.number < last.number and (until - today).days <= BEGIN_AGAIN_DAYS
+        todo = LessonToDo(slug, "yearly", until) if again else None
+        return Beyond(slug, "", wearing, until, todo)
 
     def facts(self, respirator: Respirator, today: date) -> Facts:
         """Return what the clearance of one respirator is worked out from."""
@@ -333,7 +449,7 @@ class History:
         beyond = [
             one
             for one in self.beyond(today)
-            if one.owed.due is None and one.owed.row.class_slug in ("", respirator.class_slug)
+            if one.wearing and one.class_slug in ("", respirator.class_slug)
         ]
         given = [entry.happened_on for entry, _ in self.of("appendix-d")]
         return Facts(
@@ -344,7 +460,7 @@ class History:
             lessons_passed=len(self.this_round(today)),
             lessons_asked=len(self.course),
             retraining=self.retraining(),
-            beyond=tuple(one.owed.row.lesson for one in beyond if one.until is None),
+            beyond=tuple(dict.fromkeys(one.slug for one in beyond if one.until is None)),
             beyond_until=min((one.until for one in beyond if one.until), default=None),
             practised_on=practice[0].happened_on if practice else None,
             practice_passed=bool(practice and practice[1]["passed"]),
@@ -373,6 +489,11 @@ def counts_from(entry: Entry, said: dict) -> date:
     """Return the day from which the year of an entry runs: earlier training's, where it says so."""
     earlier = said.get("counts_from")
     return date.fromisoformat(earlier) if earlier else entry.happened_on
+
+
+def _not_taught_since(one: Done, moment: str) -> bool:
+    """Say whether a pass shows what was learnt before a moment, or elsewhere."""
+    return "credit_entry" in one.said or one.said.get("started", moment) < moment
 
 
 def _newest(found: Iterable[tuple[Entry, dict]]) -> tuple[Entry, dict] | None:

@@ -14,11 +14,10 @@ from trainer import lessons
 from trainer.calculations.periods import next_due
 from trainer.services import asking, describing, refreshing
 from trainer.services.sitting import FAILED_BEFORE_TALK, NO_LESSON
-from trainer.services.standing import BEGIN_AGAIN_DAYS, FOR_CAUSE, counts_from
-from trainer.store import assignments, record, site_lessons
+from trainer.services.standing import FOR_CAUSE, History, histories
+from trainer.store import site_lessons
 from trainer.store.tables import (
     Assignment,
-    Entry,
     LessonPlace,
     Membership,
     Person,
@@ -77,7 +76,7 @@ def waiting(
         *assigned,
         *_falling_due(there, today, late),
         *_failed(there),
-        *_practice(there),
+        *_practice(there, today),
         *(Item(look.why, look.person, on=look.on)
           for look in refreshing.to_look_at(db, ids, today, zone)),
     ]
@@ -124,18 +123,14 @@ def grid(db: Session, worksite: int, today: date, sort: str = "") -> list[Row]:
 
 @dataclass
 class _People:
-    """The workers of some worksites, and what each has passed and begun in this round."""
+    """The workers of some worksites, what each has done, as `standing` says, and begun."""
 
     db: Session
     worksites: list[int]
     today: date
     zone: tzinfo = UTC
     workers: list[Person] = field(init=False)
-    trained: dict[int, datetime] = field(init=False)  # when training as a whole was last complete
-    year_from: dict[int, date] = field(init=False)  # the day from which its year runs
-    credited: dict[tuple[int, str], datetime] = field(init=False)  # and good still, (k)(4)
-    passed: dict[tuple[int, str], datetime] = field(init=False)
-    started: dict[tuple[int, str], datetime] = field(init=False)  # the newest that was passed
+    history: dict[int, History] = field(init=False)
     begun: set[tuple[int, str]] = field(init=False)
     open: list[Assignment] = field(init=False)  # assigned and not passed since
 
@@ -150,40 +145,26 @@ class _People:
             )
         )
         self.by_id = {one.id: one for one in self.workers}
-        self.course = [one.slug for one in lessons.load().all]
-        self.theirs = site_lessons.in_courses(self.db, list(self.by_id))
-        self.trained, self.year_from = self._trained()
-        self.credited = self._credited()
+        self.history = histories(self.db, self.workers)
+        self.learnt = {who: one.learnt(self.today) for who, one in self.history.items()}
         newest = (
-            select(
-                Sitting.person_id, Sitting.lesson,
-                func.max(Sitting.closed_at), func.max(Sitting.started_at),
-            )
+            select(Sitting.person_id, Sitting.lesson, func.max(Sitting.closed_at))
             .where(Sitting.passed.is_(True), Sitting.lesson != NO_LESSON, self.mine(Sitting))
             .group_by(Sitting.person_id, Sitting.lesson)
         )
-        found = list(self.db.exec(newest))
-        self.passed = {(who, slug): at for who, slug, at, _ in found}
-        self.started = {(who, slug): at for who, slug, _, at in found}
+        passed = {(who, slug): at for who, slug, at in self.db.exec(newest)}
         places = select(LessonPlace.person_id, LessonPlace.lesson, LessonPlace.moved_at).where(
             self.mine(LessonPlace)
         )
         self.begun = {
             (who, slug) for who, slug, moved in self.db.exec(places)
-            if moved > self.passed.get((who, slug), moved - timedelta(seconds=1))
+            if moved > passed.get((who, slug), moved - timedelta(seconds=1))
         }  # fmt: skip
-
-        assigned = select(Assignment).where(
-            Assignment.withdrawn_at.is_(None), self.mine(Assignment)
-        )
-        self.open = [
-            one for one in self.db.exec(assigned.order_by(Assignment.due))
-            if one.person_id in self.by_id
-            and not self._fulfilled(one)
+        found = [
+            item for one in self.history.values() for item in one.assignments
+            if not one.fulfilled(item)
         ]  # fmt: skip
-        self.asked_again = {
-            (one.person_id, one.lesson) for one in self.open if one.reason in FOR_CAUSE
-        }
+        self.open = sorted(found, key=lambda item: item.due)
 
     def day(self, moment: datetime) -> date:
         """Return the day on which a moment lies here."""
@@ -194,30 +175,16 @@ class _People:
         at = select(Membership.person_id).where(Membership.worksite_id.in_(self.worksites))
         return table.person_id.in_(at)
 
-    def done(self, person_id: int, slug: str) -> bool:
-        """Say whether a lesson is passed in this round, or the round itself is complete."""
-        if (person_id, slug) in self.asked_again:
-            return False
-        whole = self.trained.get(person_id)
-        if whole is None or self.open_again(person_id):
-            return self._since(person_id, slug, whole) or (person_id, slug) in self.credited
-        return True
-
     def course_done(self, person: Person) -> datetime | None:
         """Return when the last lesson of this round was done; None while one is missing."""
-        course = self.course_of(person.id)
-        if not all(self.done(person.id, slug) for slug in course):
+        theirs = self.history[person.id]
+        if not self.learnt[person.id].issuperset(theirs.course):
             return None
-        return max(filter(None, (self.when(person.id, slug) for slug in course)), default=None)
-
-    def course_of(self, person_id: int) -> list[str]:
-        """Return what a person learns as a whole: ours, and what their worksites wrote."""
-        return self.course + self.theirs.get(person_id, [])
-
-    def when(self, person_id: int, slug: str) -> datetime | None:
-        """Return when a lesson was last passed or credited."""
-        both = (self.passed.get((person_id, slug)), self.credited.get((person_id, slug)))
-        return max(filter(None, both), default=None)
+        credited = theirs.credited()
+        done = [(theirs.passed_since(slug, 0), credited.get(slug)) for slug in theirs.course]
+        moments = (one.entry.recorded_at for both in done for one in both if one)
+        newest = max(moments, default=None)
+        return datetime.fromisoformat(newest) if newest else None
 
     def owed(self) -> list[Assignment]:
         """Return what standing assignments ask by a day and was not done, as assignments."""
@@ -226,76 +193,16 @@ class _People:
                 person_id=one.person_id, lesson=slug, due=one.due, reason="first",
                 assigned_by=one.row.begun_by, assigned_at=one.row.begun_at,
             )
-            for one in assignments.owed(self.db, list(self.by_id))
-            if one.due
-            for slug in ((one.row.lesson,) if one.row.lesson else self.course_of(one.person_id))
-            if not self._done_for(one, slug)
+            for theirs in self.history.values()
+            for one, slug in theirs.owing(self.today)
         ]  # fmt: skip
-
-    def _done_for(self, one: assignments.Owed, slug: str) -> bool:
-        """Say whether a standing assignment asks nothing more; see `standing.History`."""
-        if slug in self.course_of(one.person_id):
-            year = self.year_from.get(one.person_id)
-            came_trained = year is not None and one.begins <= next_due(year)
-            return came_trained or self.done(one.person_id, slug)
-        passed = self.passed.get((one.person_id, slug))
-        return passed is not None and next_due(passed.date()) >= max(one.begins, self.today)
-
-    def _fulfilled(self, one: Assignment) -> bool:
-        """Say whether an assignment asks nothing more; see `standing.History.fulfilled`."""
-        if one.reason in FOR_CAUSE:
-            started = self.started.get((one.person_id, one.lesson))
-            return started is not None and started > one.assigned_at
-        if self._since(one.person_id, one.lesson, one.assigned_at):
-            return True
-        credited = self.credited.get((one.person_id, one.lesson))
-        return credited is not None and credited > one.assigned_at
-
-    def _since(self, person_id: int, slug: str, moment: datetime | None) -> bool:
-        passed = self.passed.get((person_id, slug))
-        return passed is not None and (moment is None or passed > moment)
-
-    def open_again(self, person_id: int) -> bool:
-        """Say whether the yearly round is open; a day more or less is no matter here."""
-        return (next_due(self.year_from[person_id]) - self.today).days <= BEGIN_AGAIN_DAYS
-
-    def _trained(self) -> tuple[dict[int, datetime], dict[int, date]]:
-        newest = select(func.max(Entry.number)).where(Entry.kind == "training")
-        newest = Entry.number.in_(newest.group_by(Entry.person_number))
-        found = dict(self._entries("training", newest))
-        return (
-            {who: datetime.fromisoformat(entry.recorded_at) for who, entry in found.items()},
-            {who: counts_from(entry, record.body(entry)) for who, entry in found.items()},
-        )
-
-    def _credited(self) -> dict[tuple[int, str], datetime]:
-        """Return the lessons credited since training was last complete, while they are good."""
-        return {
-            (who, one["lesson"]): datetime.fromisoformat(entry.recorded_at)
-            for who, entry in self._entries("credit")
-            for one in record.body(entry)["lessons"]
-            if one["shown"]
-            and self.today <= next_due(date.fromisoformat(one["counts_from"]))
-            and not (who in self.trained
-                     and datetime.fromisoformat(entry.recorded_at) <= self.trained[who])
-        }  # fmt: skip
-
-    def _entries(self, kind: str, *which) -> list[tuple[int, Entry]]:
-        """Return the entries of a kind about these people, oldest first."""
-        query = (
-            select(Person.id, Entry)
-            .join(Entry, Entry.person_number == Person.number)
-            .where(Entry.kind == kind, Person.id.in_(list(self.by_id)), *which)
-            .order_by(Entry.number)
-        )
-        return list(self.db.exec(query))
 
 
 def _row(there: _People, person: Person, course: Iterable[str]) -> Row:
     def state(slug: str) -> str:
         if (person.id, slug) in there.begun:
             return "begun"
-        return "done" if there.done(person.id, slug) else "todo"
+        return "done" if slug in there.learnt[person.id] else "todo"
 
     states = {slug: state(slug) for slug in course}
     return Row(person, states, sum(one == "done" for one in states.values()))
@@ -355,11 +262,11 @@ def _falling_due(there: _People, today: date, late: Collection[int]) -> list[Ite
         if row.person_id in there.by_id
     }
     ended = {who for (who, _), day in found.items() if day < today}
-    for who, whole in there.trained.items():
-        day = next_due(there.day(whole))
+    for who, theirs in there.history.items():
+        year = theirs.year_from()
         # An entry since then has made the tag say "not clear", and no longer since when.
-        if day < today and who not in ended:
-            found[who, "training"] = day
+        if year and next_due(year) < today and who not in ended:
+            found[who, "training"] = next_due(year)
     return [
         Item("soon" if day >= today else "overdue", there.by_id[who], on=day, about=kind)
         for (who, kind), day in found.items()
@@ -398,7 +305,7 @@ def _failed(there: _People) -> list[Item]:
     ]
 
 
-def _practice(there: _People) -> list[Item]:
+def _practice(there: _People, today: date) -> list[Item]:
     """Return who has done every lesson of this round and is still to be watched.
 
     That is also whoever was trained and got a respirator of another class; and, in the yearly
@@ -421,8 +328,8 @@ def _practice(there: _People) -> list[Item]:
     )  # fmt: skip
     found = []
     for person in there.workers:
-        whole, last = there.trained.get(person.id), there.course_done(person)
-        again = whole is not None and there.open_again(person.id) and person.id in required
+        last = there.course_done(person)
+        again = there.history[person.id].open_again(today) and person.id in required
         if last and (person.id in missing or again):
             found.append(Item("practice", person, on=there.day(last)))
     return found

@@ -1,8 +1,11 @@
 """Queries about people, worksites and what they wear. One function answers one question."""
 
 import unicodedata
+from collections.abc import Iterable
 from datetime import date
 
+from sqlalchemy import Row
+from sqlalchemy import select as columns_of
 from sqlmodel import Session, func, or_, select
 
 from trainer.store.tables import (
@@ -111,6 +114,23 @@ def assignments(db: Session, person_id: int) -> list[Assignment]:
         .order_by(Assignment.due, Assignment.id)
     )
     return list(db.exec(query))
+
+
+def assignments_of(db: Session, person_ids: Iterable[int]) -> dict[int, list[Row]]:
+    """Return by person those that `assignments` returns, as plain rows, in one question."""
+    columns = (
+        Assignment.person_id, Assignment.lesson, Assignment.due, Assignment.reason,
+        Assignment.assigned_at,
+    )  # fmt: skip
+    query = (
+        columns_of(*columns)
+        .where(Assignment.person_id.in_(list(person_ids)), Assignment.withdrawn_at.is_(None))
+        .order_by(Assignment.due, Assignment.id)
+    )
+    found: dict[int, list[Row]] = {}
+    for row in db.execute(query):
+        found.setdefault(row.person_id, []).append(row)
+    return found
 
 
 def board(

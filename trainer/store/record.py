@@ -8,12 +8,14 @@ said, and the chain still verifies.
 
 import json
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from hashlib import sha256
 
 import rfc8785
+from sqlalchemy import Row
+from sqlalchemy import select as columns_of
 from sqlmodel import Session, func, select
 
 from trainer.store.tables import Entry
@@ -99,6 +101,26 @@ def of_person(db: Session, number: str, kinds: tuple[str, ...] = ()) -> list[Ent
     if kinds:
         query = query.where(Entry.kind.in_(kinds))
     return list(db.exec(query))
+
+
+def of_people(
+    db: Session, numbers: Iterable[str], kinds: tuple[str, ...]
+) -> dict[str, list[Row]]:
+    """Return by number the entries of these kinds, oldest first, with what is asked of many.
+
+    Plain rows, without hashes: a large worksite has tens of thousands of them.
+    """
+    columns = (
+        Entry.number, Entry.kind, Entry.person_number, Entry.happened_on, Entry.recorded_at,
+        Entry.body,
+    )  # fmt: skip
+    query = columns_of(*columns).where(
+        Entry.kind.in_(kinds), Entry.person_number.in_(list(numbers))
+    )
+    found: dict[str, list[Row]] = {}
+    for row in db.execute(query.order_by(Entry.number)):
+        found.setdefault(row.person_number, []).append(row)
+    return found
 
 
 def between(

@@ -2,11 +2,13 @@
 
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 
-from sqlmodel import Session, select
+from sqlmodel import Session, func, select
 
 from trainer.store.tables import (
     Membership,
+    Person,
     SiteDraft,
     SiteDraftAside,
     SiteLesson,
@@ -51,23 +53,52 @@ def taught_at(db: Session, worksite_ids: Iterable[int]) -> list[SiteLesson]:
     return list(db.exec(query.order_by(SiteLesson.id)))
 
 
+@dataclass(frozen=True)
+class InCourse:
+    """A worksite's lesson that a person learns with all others there.
+
+    came_after  did the person come to the worksite when it was taught there already?
+    """
+
+    slug: str
+    came_after: bool
+
+
+def courses(db: Session, person_ids: Iterable[int]) -> dict[int, list[InCourse]]:
+    """Return by person the worksites' lessons of their course, the oldest first; one question."""
+    published = (
+        select(SiteLessonVersion.lesson_id, func.min(SiteLessonVersion.published_at).label("at"))
+        .group_by(SiteLessonVersion.lesson_id)
+        .subquery()
+    )
+    query = (
+        select(Person.id, Person.added_at, Membership.joined_at, SiteLesson.id, published.c.at)
+        .join(Membership, Membership.person_id == Person.id)
+        .join(SiteLesson, SiteLesson.worksite_id == Membership.worksite_id)
+        .join(published, published.c.lesson_id == SiteLesson.id)
+        .where(
+            Person.id.in_(list(person_ids)),
+            SiteLesson.ended_at.is_(None),
+            SiteLesson.for_everyone.is_(True),
+        )
+        .order_by(SiteLesson.id)
+    )
+    found: dict[int, list[InCourse]] = {}
+    for who, added_at, joined_at, lesson, at in db.exec(query):
+        one = InCourse(slug_of(lesson), (joined_at or added_at) > at)
+        found.setdefault(who, []).append(one)
+    return found
+
+
 def in_course(db: Session, person_id: int) -> tuple[str, ...]:
     """Return the slugs of the worksites' lessons that a person learns with all others there."""
-    mine = db.exec(select(Membership.worksite_id).where(Membership.person_id == person_id)).all()
-    return tuple(slug_of(one.id) for one in taught_at(db, mine) if one.for_everyone)
+    return tuple(one.slug for one in courses(db, [person_id]).get(person_id, ()))
 
 
 def in_courses(db: Session, person_ids: Iterable[int]) -> dict[int, list[str]]:
-    """Return by person what `in_course` says of each, in two questions to the database."""
-    rows = db.exec(select(Membership).where(Membership.person_id.in_(list(person_ids)))).all()
-    taught: dict[int, list[str]] = {}
-    for one in taught_at(db, {row.worksite_id for row in rows}):
-        if one.for_everyone:
-            taught.setdefault(one.worksite_id, []).append(slug_of(one.id))
-    found: dict[int, list[str]] = {}
-    for row in rows:
-        found.setdefault(row.person_id, []).extend(taught.get(row.worksite_id, ()))
-    return found
+    """Return by person what `in_course` says of each, in one question to the database."""
+    found = courses(db, person_ids)
+    return {who: [one.slug for one in theirs] for who, theirs in found.items()}
 
 
 def newest(db: Session, lesson_id: int) -> SiteLessonVersion | None:
