@@ -37,7 +37,7 @@ def test_it_is_said_in_words_changed_confirmed_and_stands_for_whoever_comes(
     odell.go("main form button")
     expect(odell.page.locator("main")).to_contain_text("1 person gets all of it.")
     odell.page.locator("details summary").first.click()
-    expect(odell.page.locator("details li").first).to_contain_text("Imara Sollis")
+    expect(odell.page.locator("main details li").first).to_contain_text("Imara Sollis")
     odell.look("before, for a worksite")
     odell.go("main button[value=change]")
     assert odell.page.locator("#whole").is_checked()

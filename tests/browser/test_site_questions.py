@@ -77,7 +77,7 @@ def test_one_of_each_form_from_nothing_to_ready(ready: Served, lesson: None, scr
         odell.look("ready")
     with ready.store.reading() as db:
         rows = site_questions.of_lesson(db, 1)
-        made = site_questions.as_questions(rows, "site-1")
+        made = [bank.question_of("site-1", site_questions.content(row)) for row in rows]
     assert [one.form for one in made] == list(bank.FORMS)
     assert {one.options[0].why("es") for one in made} == {"Línea 1 why"}
     assert all(one.must_know and one.section == "before" for one in made)

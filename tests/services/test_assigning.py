@@ -86,8 +86,9 @@ def test_first_and_yearly_training_void_nothing(works, reason):
 def test_a_whole_worksite_is_its_workers_and_nobody_else(works):
     with works.store.writing() as db:
         loft = works.worksites["Laminating Loft"]
-        count = assigning.assign_worksite(
-            db, works.scribe("Tomas"), loft, [SLUG], works.today, "yearly"
+        workers = people.at_worksite(db, loft.id, role="worker")
+        count = assigning.assign_all(
+            db, works.scribe("Tomas"), workers, [SLUG], works.today, "yearly"
         )
         assert count == 2
         given = {

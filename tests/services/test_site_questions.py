@@ -61,7 +61,7 @@ def kept(works: Works, lesson: SiteLesson) -> list[str]:
 def test_what_is_saved_is_a_question_of_the_bank(works, lesson, form):
     row = save(works, lesson, asking("Which?", form))
     assert (row.revision, row.saved_at, row.saved_by) == (1, works.now, works.people["Tomas"].id)
-    [question] = site_questions.as_questions([row], f"site-{lesson.id}")
+    question = bank.question_of(f"site-{lesson.id}", site_questions.content(row))
     raw = asking("Which?", form) | {"slug": f"site-{lesson.id}-q{row.id}"}
     assert question == bank.question_of(f"site-{lesson.id}", raw)
     assert bank.thaw_question(question.freeze()) == question

@@ -174,14 +174,6 @@ def assign_all(
     return sum(bool(_hand_out(db, by, share, due, reason)) for share in shares)
 
 
-def assign_worksite(
-    db: Session, by: Scribe, worksite: Worksite, slugs: list[str], due: date, reason: str
-) -> int:
-    """Assign lessons to every worker of a worksite; return to how many."""
-    workers = people.at_worksite(db, worksite.id, role="worker")
-    return assign_all(db, by, workers, slugs, due, reason)
-
-
 def begin_standing(
     db: Session,
     by: Scribe,

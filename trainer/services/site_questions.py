@@ -113,11 +113,6 @@ def end(db: Session, by: Scribe, question: SiteQuestion, since: int) -> None:
     db.flush()
 
 
-def as_questions(rows: Iterable[SiteQuestion], lesson_slug: str) -> tuple[bank.Question, ...]:
-    """Return the questions as a sitting asks them. What the lesson has no words for is ""."""
-    return tuple(bank.question_of(lesson_slug, content(row)) for row in rows)
-
-
 def faults(
     rows: Iterable[SiteQuestion], languages: Sequence[str], sections: Sections
 ) -> list[tuple[SiteQuestion, list[Words]]]:

@@ -17,6 +17,7 @@ from trainer.config import LANGUAGES
 from trainer.services import curriculum, learning, own_numbers, recording, standing, teaching
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
+from trainer.store import site_lessons
 from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtTalk
 from trainer.words import Words
 
@@ -386,7 +387,10 @@ def _draw(
     person = db.get(Person, sitting.person_id)
     told = own_numbers.facts_for(db, person, sitting.lesson)
     recalled = bank.shuffle(_of_passed(db, person), sitting.seed) if told else []
-    return asked, bank.draw_problems(exercises, PROBLEMS, sitting.seed, told, recalled)
+    # A lesson of a worksite asks no exercise twice: the second time it would be another place's.
+    its_own = site_lessons.is_slug(sitting.lesson)
+    count = min(PROBLEMS, len(exercises)) if its_own else PROBLEMS
+    return asked, bank.draw_problems(exercises, count, sitting.seed, told, recalled)
 
 
 def _of_passed(db: Session, person: Person) -> list[bank.Exercise]:

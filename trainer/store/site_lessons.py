@@ -119,10 +119,12 @@ def drafts(db: Session, lesson_id: int) -> dict[str, SiteDraft]:
     return {row.language: row for row in rows}
 
 
-def asides(db: Session, lesson_id: int) -> list[SiteDraftAside]:
-    """Return the texts that stand beside a draft and were not dealt with, the oldest first."""
+def asides(db: Session, lesson_id: int, settled: bool = False) -> list[SiteDraftAside]:
+    """Return the texts that stand beside a draft, the oldest first: those to settle, or settled."""
+    dealt_with = SiteDraftAside.dealt_with_at
     query = select(SiteDraftAside).where(
-        SiteDraftAside.lesson_id == lesson_id, SiteDraftAside.dealt_with_at.is_(None)
+        SiteDraftAside.lesson_id == lesson_id,
+        dealt_with.is_not(None) if settled else dealt_with.is_(None),
     )
     return list(db.exec(query.order_by(SiteDraftAside.id)))
 

@@ -357,12 +357,13 @@ def _page(number: int, lesson: int, wrong: dict[str, str] | None = None):
         flaws = authoring.look_over(db, there)
         seen = authoring.as_it_stands(db, there)
         waiting = site_lessons.asides(db, there.id)
+        settled = site_lessons.asides(db, there.id, settled=True)
         asked = authoring.questions(db, there)
         versions = site_lessons.versions(db, there.id)
         names = {
             one: db.get(Person, one).name
             for one in {row.saved_by for row in drafts.values()}
-            | {row.published_by for row in versions} | {row.kept_by for row in waiting}
+            | {row.published_by for row in versions} | {row.kept_by for row in [*waiting, *settled]}
         }  # fmt: skip
         had = authoring.had(db, there)
         day = standing.today(db, g.person, now(), access.settings().zone)
@@ -378,6 +379,7 @@ def _page(number: int, lesson: int, wrong: dict[str, str] | None = None):
         seen=seen,
         stops=any(flaw.stops for flaw in flaws) or bool(waiting),
         waiting=waiting,
+        settled=settled,
         questions=asked,
         versions=versions,
         names=names,

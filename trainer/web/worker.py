@@ -12,7 +12,7 @@ from trainer.services import curriculum, learning, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import record, site_lessons
 from trainer.store.tables import Sitting
-from trainer.web import access, asking, drilling, entries, htmx, items, tagging
+from trainer.web import access, asking, drilling, entries, htmx, items, tagging, taught
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -316,8 +316,7 @@ def _covered(db, slug: str) -> bool:
 
 
 def _lesson(slug: str) -> lessons.Lesson:
-    with reading() as db:
-        return curriculum.find_for(db, g.person, slug) or abort(404)
+    return taught.lesson(slug) or abort(404)
 
 
 def _other_language(found: lessons.Lesson, written: str = "") -> str:
