@@ -1,13 +1,18 @@
 """A lesson of the worksite, written in a browser: saved by itself, by two at once, and harmless."""
 
+import json
 from datetime import UTC, datetime
 
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import DESKTOP, WORKSITE, Served, Window, phone
-from trainer.services import joining
+from tests.browser.conftest import DESKTOP, WORKER, WORKSITE, ZONE, Served, Window, phone
+from tests.site_lessons import question
+from trainer.lessons.written import Text
+from trainer.services import authoring, joining
+from trainer.services.scribe import Scribe
 from trainer.store import people, site_lessons
+from trainer.store.tables import SiteQuestion
 
 STATE = "[data-writing-state]"
 
@@ -267,3 +272,35 @@ def test_the_button_leaves_no_page_whose_text_is_not_saved(ready: Served):
     with page.expect_event("load"):
         page.locator("form[data-writing] .button").click()
     assert page.url.endswith("/sites/1/lessons/1")
+
+
+def test_nothing_of_a_hostile_lesson_runs_for_its_reader(ready: Served):
+    kept = [line for line in HOSTILE.splitlines() if not line.startswith("[[")]
+    text = "\n".join(kept).replace("<script>window.ran=1</script> Title", "<b onclick=x>Title</b>")
+    now = datetime.now(UTC)
+    with ready.store.writing() as db:
+        by = Scribe(people.by_number(db, "2"), now, ZONE)
+        lesson = authoring.begin(db, by, people.worksite_named(db, WORKSITE), "en")
+        hostile = Text("<img src=x onerror=window.ran=1>", "<script>window.ran=1</script>", text)
+        authoring.save(db, by, lesson, "en", hostile, since=1, page="p", turn=1)
+        for n in range(3):
+            raw = question(n, must=n == 0)
+            raw["ask"]["en"] += " <img src=x onerror=window.ran=1>"
+            raw["option"][0]["why"]["en"] += " <svg onload=window.ran=1>"
+            db.add(SiteQuestion(lesson_id=lesson.id, content=json.dumps(raw), saved_at=now,
+                                saved_by=by.person.id))  # fmt: skip
+        db.flush()
+        authoring.publish(db, by, lesson)
+    imara = phone(ready, WORKER)
+    page = imara.page
+    page.add_init_script(
+        "document.addEventListener('securitypolicyviolation', (e) => window.broke = e.blockedURI)"
+    )
+    for path in ("/tag", "/lessons/site-1", "/lessons/site-1/why"):
+        imara.open(path)
+        look_harmless(page, "main")
+    assert page.locator("article.lesson .must").count() == 1
+    imara.go(".onward button")
+    imara.go("form[action='/lessons/site-1/sitting'] button")
+    look_harmless(page, "main")
+    assert "<img src=x" in page.locator("h1.ask, legend h1, .ask").first.inner_text()
