@@ -13,7 +13,7 @@ from trainer.services import assigning, curriculum, standing
 from trainer.services.refusal import Refusal
 from trainer.store import assignments, people, site_lessons
 from trainer.store.tables import Assignment, Person, StandingAssignment, Worksite
-from trainer.web import access, entries, surroundings
+from trainer.web import access, entries, surroundings, taught
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import at_field
 from trainer.web.language import current
@@ -129,7 +129,7 @@ def seen(number: str):
         acts=[(act.slug, act.name(current())) for act in practice_acts.rows()],
         weak=acts,
         missed=[
-            (slug, _counted(entries.lesson_title(slug), count)) for slug, count in missed.items()
+            (slug, _counted(taught.title(slug), count)) for slug, count in missed.items()
         ],
     )
 
@@ -256,7 +256,7 @@ def _preview_page(wanted: Wanted):
         seen=entries.seen(wanted.seen),
         later=_later_said(worksites, class_slug, days) if later else "",
         for_cause=wanted.reason in standing.FOR_CAUSE and bool(whole or part),
-        title_of=entries.lesson_title,
+        title_of=taught.title,
     )
 
 
@@ -277,7 +277,7 @@ def _what_said(wanted: Wanted, own: list[str]) -> str:
             "The full training (%(num)s lesson)", "The full training (%(num)s lessons)", count
         )
         return "; ".join([whole, *own])
-    return "; ".join(map(entries.lesson_title, wanted.picked))
+    return "; ".join(map(taught.title, wanted.picked))
 
 
 def _later_said(worksites: list[Worksite], class_slug: str, days: int | None) -> str:
@@ -310,7 +310,7 @@ def _later_said(worksites: list[Worksite], class_slug: str, days: int | None) ->
 
 def _standing_said(row: StandingAssignment) -> str:
     """Return what a standing assignment asks, in a line."""
-    what = entries.lesson_title(row.lesson) if row.lesson else gettext("The full training")
+    what = taught.title(row.lesson) if row.lesson else gettext("The full training")
     when = (
         gettext("before first wearing")
         if row.days is None

@@ -16,7 +16,7 @@ from trainer.reference import (
 )
 from trainer.store import record
 from trainer.store.tables import Entry
-from trainer.web import language, taught
+from trainer.web import language
 
 
 @dataclass(frozen=True)
@@ -42,11 +42,6 @@ def reason(slug: str) -> str:
     """Return a retraining reason in words."""
     row = retraining_reasons.get(slug)
     return _named(row) if row else slug
-
-
-def lesson_title(slug: str) -> str:
-    """Return the title of a lesson; its slug, where it is none of these any more."""
-    return taught.title(slug)
 
 
 def seen(what: Sequence[str]) -> list[str]:

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from trainer.services import curriculum, refreshing, signing_in, sitting, standing
 from trainer.store import people, record
 from trainer.store.tables import OneTimeCode, Person, Respirator, Standing, Worksite
-from trainer.web import access, entries, surroundings, tagging
+from trainer.web import access, entries, surroundings, tagging, taught
 from trainer.web.access import may, now, reading, writing
 
 bp = Blueprint("people", __name__)
@@ -101,7 +101,7 @@ def person(number: str):
         talks=talks,
         assigned=assigned,
         lines=entries.lines(rows, medical),
-        title_of=entries.lesson_title,
+        title_of=taught.title,
         seen=lambda item: entries.seen(item.seen.split()),
         to_show=history.to_be_shown(today),
         reason=entries.reason,

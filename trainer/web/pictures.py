@@ -10,9 +10,8 @@ from trainer.lessons.pictures import TYPES, figure
 from trainer.services import pictures
 from trainer.services.pictures import Listed
 from trainer.services.refusal import Refusal
-from trainer.store import people
-from trainer.store.tables import Picture, Worksite
-from trainer.web import access, sizes
+from trainer.store.tables import Picture
+from trainer.web import access, site, sizes
 from trainer.web.access import may, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -55,7 +54,7 @@ def index(number: int):
 def add(number: int):
     """Keep a picture with what it shows."""
     with reading() as db:
-        _worksite(db, number)
+        site.worksite_of(db, number)
     sent = request.files.get("picture")
     en, es = request.form.get("en", ""), request.form.get("es", "")
     try:
@@ -64,7 +63,8 @@ def add(number: int):
         return _page(number, Typed(0, en, es, say(refusal), of_file=True)), 422
     try:
         with writing() as db:
-            kept = pictures.add(db, access.scribe(), _worksite(db, number), safe, en=en, es=es)
+            worksite = site.worksite_of(db, number)
+            kept = pictures.add(db, access.scribe(), worksite, safe, en=en, es=es)
     except Refusal as refusal:
         return _page(number, Typed(0, en, es, say(refusal))), 422
     flash(gettext("Picture %(number)s is kept.", number=kept.id))
@@ -123,22 +123,15 @@ def shown(picture: Picture) -> Markup:
 
 def _page(number: int, typed: Typed | None = None):
     with reading() as db:
-        worksite = _worksite(db, number)
+        worksite = site.worksite_of(db, number)
         rows: list[Listed] = pictures.of_worksite(db, worksite)
     return render_template(
         "pictures/index.html", worksite=worksite, rows=rows, typed=typed or Typed()
     )
 
 
-def _worksite(db, number: int) -> Worksite:
-    """Return a worksite whose pictures the signed-in person keeps; else answer 404."""
-    theirs = people.worksites(db, g.person.id)
-    rows = people.all_worksites(db) if "coordinator" in g.roles else theirs
-    return next((one for one in rows if one.id == number), None) or abort(404)
-
-
 def _picture(db, number: int, picture: int) -> Picture:
-    worksite = _worksite(db, number)
+    worksite = site.worksite_of(db, number)
     found = pictures.find(db, picture, [worksite.id])
     if found is None or found.ended_at:
         abort(404)

@@ -9,7 +9,6 @@ from flask import (
     abort,
     current_app,
     flash,
-    g,
     redirect,
     render_template,
     request,
@@ -24,9 +23,9 @@ from trainer.bank import FieldFault
 from trainer.config import LANGUAGES
 from trainer.services import authoring, site_questions
 from trainer.services.refusal import Refusal
-from trainer.store import people, site_lessons
+from trainer.store import site_lessons
 from trainer.store.tables import SiteLesson, SiteQuestion
-from trainer.web import access
+from trainer.web import access, site
 from trainer.web.access import may, reading, writing
 from trainer.web.asking import clock
 from trainer.web.errors import say
@@ -343,10 +342,7 @@ def _part(name: str, language: str, asked: bank.Question, order: list[int]) -> M
 
 def _desk(db: Session, number: int, lesson: int) -> Desk:
     """Return a lesson of a worksite that the signed-in person may describe; else answer 404."""
-    mine = "coordinator" in g.roles or number in [
-        one.id for one in people.worksites(db, g.person.id)
-    ]
-    found = authoring.own(db, number, lesson) if mine else None
+    found = authoring.own(db, site.worksite_of(db, number).id, lesson)
     if found is None or found.ended_at:
         abort(404)
     return Desk(
