@@ -10,7 +10,7 @@ from datetime import date
 import pytest
 
 from trainer.calculations import selection
-from trainer.calculations.catalogue import CATALOGUE
+from trainer.calculations.catalogue import CATALOGUE, GROUPS, find
 from trainer.calculations.catalogue.shapes import comes_to
 from trainer.calculations.faults import CalculationFault
 from trainer.calculations.selection import Hazard
@@ -237,3 +237,9 @@ def test_it_loads_nothing_heavy():
     asked = [sys.executable, "-c", code]
     answer = subprocess.run(asked, capture_output=True, text=True, check=True)
     assert answer.stdout.strip() == "[]"
+
+
+def test_each_is_found_by_its_name_and_stands_in_one_group():
+    assert all(find(name) is one and one.name == name for name, one in CATALOGUE.items())
+    assert find("nothing") is None
+    assert [one for group in GROUPS for one in group.calculations] == [*CATALOGUE.values()]

@@ -16,10 +16,12 @@ from trainer.calculations.clearance import (
     Worn,
     clearance,
 )
+from trainer.reference import duties
 
 FITS = ("invented aldermoor", "half 2", "elastomeric", "m")
 HALF = Worn("apr-half", True, False, False, "required", FITS)
 FILTERING = Worn("apr-filtering", True, True, False, "required", FITS)
+FULL = Worn("apr-full", True, False, False, "required", FITS, negative_full=True)
 LOOSE = Worn("papr-loose", False, False, True, "required", ("", "", "", ""))
 AIRLINE = Worn("sar-flow-half", True, False, False, "required", FITS)
 DONE = date(2026, 3, 9)
@@ -204,3 +206,119 @@ def test_each_step_names_the_paragraph_it_comes_from():
         ("fit-test", "(f)(1)"),
     ):
         assert f"29 CFR 1910.134{paragraph}" in named[kind]
+
+
+# Which class needs an evaluation, and from when: dated rows
+
+
+CHANGE = date(2027, 1, 1)
+
+
+def with_the_pending_change() -> tuple[duties.Duty, ...]:
+    """Return the duties as 90 FR 28463 proposes them, from an invented day on.
+
+    The evaluation would end for filtering facepieces and loose-fitting powered respirators.
+    """
+    rest = [row for row in duties.rows() if (row.use, row.duty) != ("required", "medical")]
+    cells = {
+        "rule_set": "federal", "use": "required", "duty": "medical", "source": "a test",
+        "checked": "no", "from_date": "", "until_date": "",
+    }  # fmt: skip
+    before = cells | {"applies_to": "any", "until_date": (CHANGE - timedelta(days=1)).isoformat()}
+    after = cells | {
+        "applies_to": "but apr-filtering papr-loose", "from_date": CHANGE.isoformat()
+    }
+    return (*map(duties.duty_of, (before, after)), *rest)
+
+
+@pytest.mark.parametrize(
+    ("worn", "on", "asked"),
+    [
+        (FILTERING, CHANGE - timedelta(days=1), True),
+        (FILTERING, CHANGE, False),
+        (LOOSE, CHANGE, False),
+        (HALF, CHANGE, True),
+        (AIRLINE, CHANGE, True),
+    ],
+)
+def test_the_pending_change_of_who_needs_an_evaluation_is_rows_and_no_code(worn, on, asked):
+    found = clearance(worn, Facts(), on, rows=with_the_pending_change())
+    assert ("medical" in found.missing) is asked
+    assert "training" in found.missing
+
+
+def test_a_duty_may_name_the_classes_that_it_is_for():
+    cells = {
+        "rule_set": "federal", "use": "required", "applies_to": "apr-half sar-flow-half",
+        "duty": "medical", "source": "a test", "checked": "no", "from_date": "", "until_date": "",
+    }  # fmt: skip
+    rows = (duties.duty_of(cells),)
+    asked = [clearance(one, Facts(), DONE, rows=rows).missing for one in (HALF, AIRLINE, LOOSE)]
+    assert asked == [("medical",), ("medical",), ()]
+    with pytest.raises(ValueError, match="names no class"):
+        clearance(HALF, Facts(), DONE, rows=(duties.duty_of(cells | {"applies_to": "apr-haf"}),))
+
+
+def test_where_no_duty_is_known_nobody_is_clear():
+    assert not clearance(HALF, READY, DONE, rows=()).clear
+
+
+# For getting out alone
+
+
+def test_one_for_escape_alone_asks_for_all_that_a_required_one_asks_for():
+    """No row waives anything; (d)(2)(ii) asks for one that is certified for escape."""
+    escape = replace(HALF, use="escape")
+    assert clearance(escape, Facts(), DONE).missing == clearance(HALF, Facts(), DONE).missing
+    found = clearance(escape, READY, DONE)
+    assert (found.clear, [note.kind for note in found.notes]) == (True, ["escape"])
+    loose = clearance(replace(LOOSE, use="escape"), Facts(), DONE)
+    assert loose.missing == ("medical", "training", "practice")
+
+
+# What makes it void, and what holds while it is worn
+
+
+def test_a_fit_that_was_told_to_have_changed_asks_for_a_further_test():
+    """(f)(3): whenever the person reports a change that could affect respirator fit."""
+    found = clearance(HALF, replace(READY, fit_changed=True), DONE)
+    [step] = [one for one in found.steps if one.kind == "fit-test"]
+    assert (found.clear, step.state, step.why) == (False, "no", "changed")
+    assert step.source == "29 CFR 1910.134(f)(3)"
+    assert clearance(LOOSE, replace(READY, fit_changed=True), DONE).clear  # it has no seal
+
+
+def test_a_leak_keeps_it_off_until_it_is_dealt_with():
+    """(g)(2)(iii): replaced or repaired before the person returns to the work area."""
+    by_choice = Facts(medical=Medical(DONE, "cleared"), appendix_d_on=DONE, leaks_since=DONE)
+    for worn, facts in ((HALF, replace(READY, leaks_since=DONE)),
+                        (replace(HALF, use="voluntary"), by_choice)):  # fmt: skip
+        assert clearance(worn, facts, DONE).missing == ("leak",)
+
+
+def test_upkeep_of_one_worn_by_choice_is_said_and_is_no_step():
+    """(c)(2)(ii): cleaned, stored and maintained; no entry could show it done for good."""
+    given = Facts(appendix_d_on=DONE, medical=Medical(DONE, "cleared"))
+    for worn in (replace(HALF, use="voluntary"), replace(LOOSE, use="voluntary")):
+        [note] = clearance(worn, given, DONE).notes
+        assert (note.kind, note.source) == ("upkeep", "29 CFR 1910.134(c)(2)(ii)")
+    assert clearance(replace(FILTERING, use="voluntary"), given, DONE).notes == ()
+    assert clearance(HALF, READY, DONE).notes == ()
+
+
+@pytest.mark.parametrize(
+    ("worn", "qualitative", "passed", "capped"),
+    [
+        (FULL, True, True, True),  # (f)(6): a fit factor of 100 and no more is shown
+        (FULL, False, True, False),  # a quantitative test shows 500, (f)(7)
+        (FULL, True, False, False),
+        (HALF, True, True, False),  # its own factor is 10
+        (AIRLINE, True, True, False),  # (f)(8): air-supplied and powered ones, either kind of test
+    ],
+)
+def test_a_full_facepiece_with_a_qualitative_test_goes_to_10_times_the_limit(
+    worn, qualitative, passed, capped
+):
+    facts = replace(READY, fit_test=FitTest(DONE, passed, FITS, qualitative))
+    notes = [note.kind for note in clearance(worn, facts, DONE).notes]
+    assert notes == (["ten-times"] if capped else [])

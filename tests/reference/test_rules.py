@@ -102,13 +102,19 @@ def test_fit_test_protocols_are_of_two_kinds():
         ("required", False, False, {"medical", "training", "practice"}),
         # By choice, filtering facepiece: only Appendix D, (c)(2)(ii) and (k)(6).
         ("voluntary", True, True, {"appendix-d"}),
-        # By choice, any other: medical fitness too, (c)(2)(ii).
-        ("voluntary", True, False, {"appendix-d", "medical"}),
-        ("voluntary", False, False, {"appendix-d", "medical"}),
+        # By choice, any other: medical fitness too, and upkeep, (c)(2)(ii).
+        ("voluntary", True, False, {"appendix-d", "medical", "upkeep"}),
+        ("voluntary", False, False, {"appendix-d", "medical", "upkeep"}),
+        # For escape alone: as where it is required; no row waives anything.
+        ("escape", True, False, {"medical", "training", "practice", "fit-test"}),
+        ("escape", False, False, {"medical", "training", "practice"}),
     ],
 )
 def test_the_duties_of_a_wearer(use, tight, filtering, owed):
-    held = duties.owed("federal", use, tight=tight, filtering=filtering, on=TODAY)
+    slug = "apr-filtering" if filtering else "apr-half" if tight else "papr-loose"
+    held = duties.owed(
+        "federal", use, class_slug=slug, tight=tight, filtering=filtering, on=TODAY
+    )
     assert {row.duty for row in held} == owed
 
 

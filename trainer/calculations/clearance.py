@@ -4,6 +4,7 @@ Each duty comes from `reference.duties` with its paragraph. The due day itself i
 good day (OSHA letter of 23 December 1998). Whatever is not shown counts as not done.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -31,6 +32,7 @@ class FitTest:
     on: date
     passed: bool
     fits: tuple[str, str, str, str]  # make, model, style, size
+    qualitative: bool = False
 
 
 @dataclass(frozen=True)
@@ -41,8 +43,9 @@ class Worn:
     tight: bool
     filtering: bool
     powered: bool
-    use: str  # required or voluntary
+    use: str  # required, voluntary or escape (for getting out alone)
     fits: tuple[str, str, str, str]  # make, model, style, size
+    negative_full: bool = False  # an air-purifying full facepiece without a blower
 
 
 @dataclass(frozen=True)
@@ -61,13 +64,15 @@ class Facts:
     practised_on: date | None = None  # the newest with this class of respirator
     practice_passed: bool = True
     fit_test: FitTest | None = None  # the newest with this respirator
+    fit_changed: bool = False  # was it told since that test that the fit has changed?
+    leaks_since: date | None = None  # a leak was told and is not dealt with
 
 
 @dataclass(frozen=True)
 class Step:
     """One line of the tag."""
 
-    kind: str  # medical, training, practice, fit-test or appendix-d
+    kind: str  # medical, training, practice, fit-test, appendix-d or leak
     state: str  # done, begun, todo or no
     on: date | None = None
     due: date | None = None  # the last good day
@@ -76,11 +81,20 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Note:
+    """What holds while a respirator is worn, and is no step that could be done once."""
+
+    kind: str  # upkeep, ten-times or escape
+    source: str
+
+
+@dataclass(frozen=True)
 class Clearance:
     """Clear or not clear for one respirator on one day, and every step towards it."""
 
     steps: tuple[Step, ...]
     until: date | None  # the last day it stays clear; None: not clear
+    notes: tuple[Note, ...] = ()
 
     @property
     def clear(self) -> bool:
@@ -99,16 +113,58 @@ class Clearance:
         return min(due, key=lambda step: step.due, default=None)
 
 
-def clearance(worn: Worn, facts: Facts, today: date, rule_set: str = "federal") -> Clearance:
+def clearance(
+    worn: Worn,
+    facts: Facts,
+    today: date,
+    rule_set: str = "federal",
+    rows: Sequence[duties.Duty] | None = None,
+) -> Clearance:
     """Return whether `worn` may be worn on `today`.
 
-    Source: 29 CFR 1910.134 (c)(2), (e)(1), (f)(1), (f)(2), (k)(3), (k)(5), through the duties.
+    rows    duties to go by instead of the published ones
+    Source: 29 CFR 1910.134 (c)(2), (e)(1), (f)(1), (f)(2), (k)(3), (k)(5), through the duties;
+    (f)(3), (f)(6), (g)(2)(iii)
     """
-    owed = duties.owed(rule_set, worn.use, tight=worn.tight, filtering=worn.filtering, on=today)
-    steps = tuple(_STEPS[duty.duty](worn, facts, today, duty.source) for duty in owed)
+    owed = duties.owed(
+        rule_set, worn.use, class_slug=worn.class_slug, tight=worn.tight,
+        filtering=worn.filtering, on=today, given=rows,
+    )  # fmt: skip
+    steps = tuple(
+        _STEPS[duty.duty](worn, facts, today, duty.source)
+        for duty in owed
+        if duty.duty not in _NOTES
+    )
+    if facts.leaks_since:
+        steps = (*steps, _leak(facts.leaks_since))
+    notes = tuple(Note(duty.duty, duty.source) for duty in owed if duty.duty in _NOTES)
+    notes = (*notes, *_ten_times(worn, facts), *_escape(worn))
     if not steps or any(step.state != "done" for step in steps):
-        return Clearance(steps, None)
-    return Clearance(steps, min(step.due or NO_END for step in steps))
+        return Clearance(steps, None, notes)
+    return Clearance(steps, min(step.due or NO_END for step in steps), notes)
+
+
+def _leak(since: date) -> Step:
+    # The respirator is replaced or repaired before the person goes back into the work area.
+    return Step("leak", "no", since, why="leak", source="29 CFR 1910.134(g)(2)(iii)")
+
+
+def _ten_times(worn: Worn, facts: Facts) -> tuple[Note, ...]:
+    """Return the cap on a full facepiece that passed a qualitative test alone.
+
+    Such a test shows a fit factor of 100 and no more, (f)(6); with the safety factor of 10 that
+    leaves 10 times the limit. Powered and air-supplied facepieces may be tested either way, (f)(8).
+    """
+    test = facts.fit_test
+    if worn.negative_full and test and test.qualitative and test.passed and test.fits == worn.fits:
+        return (Note("ten-times", "29 CFR 1910.134(f)(6)"),)
+    return ()
+
+
+def _escape(worn: Worn) -> tuple[Note, ...]:
+    """Return what a tag says of a respirator that is for getting out alone: never to go in with."""
+    source = "29 CFR 1910.134(d)(2)(ii); Table 1, note 5: no protection factor holds for it"
+    return (Note("escape", source),) if worn.use == "escape" else ()
 
 
 def _medical(worn: Worn, facts: Facts, today: date, source: str) -> Step:
@@ -158,6 +214,8 @@ def _fit_test(worn: Worn, facts: Facts, today: date, source: str) -> Step:
         return Step("fit-test", "todo", source=source)
     if not test.passed:
         return Step("fit-test", "no", test.on, why="failed", source=source)
+    if facts.fit_changed:  # a further test whenever a change that could affect fit is reported
+        return Step("fit-test", "no", test.on, why="changed", source="29 CFR 1910.134(f)(3)")
     step = Step("fit-test", "done", test.on, next_due(test.on), source=source)
     return _unless_lapsed(step, today)
 
@@ -181,3 +239,6 @@ _STEPS = {
     "fit-test": _fit_test,
     "appendix-d": _appendix_d,
 }
+
+_NOTES = frozenset({"upkeep"})
+"""Duties that last as long as the respirator is worn: no entry could show them done."""

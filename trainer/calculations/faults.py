@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from fractions import Fraction
+from functools import lru_cache
 from math import isfinite
 
 from trainer.reference import respirator_classes
@@ -145,6 +146,7 @@ def assigned_factor(parameter: str, value: object) -> int:
     return int(found)
 
 
+@lru_cache(maxsize=2**12)
 def exactly(value: float) -> Fraction:
     """Return the number as it is written, 0.3 as three tenths.
 

@@ -3,12 +3,14 @@
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from trainer.calculations.catalogue.shapes import CONCENTRATION_UNITS, Calculation, Parameter
 from trainer.calculations.faults import CalculationFault, missing
 from trainer.words import Words
+
+if TYPE_CHECKING:
+    from datetime import date
 
 _NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d{1,3})?", re.ASCII)
 _YES, _NO = ("true", "yes", "sí", "si"), ("false", "no")
@@ -131,7 +133,9 @@ def _words(parameter: Parameter, text: str) -> list[str]:
     return [_word(parameter, one.strip()) for one in text.split(",")]
 
 
-def _date(parameter: Parameter, text: str) -> date:
+def _date(parameter: Parameter, text: str) -> "date":
+    from datetime import date  # few calculations have one
+
     try:
         return date.fromisoformat(text)
     except ValueError:

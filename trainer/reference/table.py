@@ -1,14 +1,15 @@
 """Read a published table from the CSV file beside this module."""
 
 import csv
-from pathlib import Path
+import os
 
-_HERE = Path(__file__).parent
+# Not pathlib, which takes longer to import than a table to read: `calculate` is to be quick.
+_HERE = os.path.dirname(__file__)
 
 
 def read(name: str) -> list[dict[str, str]]:
     """Return the rows of `name`.csv, each a dictionary of text by column."""
-    with (_HERE / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+    with open(os.path.join(_HERE, f"{name}.csv"), encoding="utf-8", newline="") as file:
         return list(csv.DictReader(file))
 
 
