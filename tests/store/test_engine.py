@@ -1,28 +1,28 @@
 """The database: its migrations, its writers and its readers."""
 
 import threading
+from contextlib import suppress
 from datetime import UTC, datetime
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import create_engine, inspect, text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import inspect, text
+from sqlalchemy.exc import DBAPIError, IntegrityError, InternalError
 
-from trainer.store import tables
-from trainer.store.engine import FairLock, Store
+from trainer.store import engine, people, tables
+from trainer.store.engine import Busy, FairLock, Store
 from trainer.store.tables import Installation, Membership, SignInTry
 
+pytestmark = pytest.mark.both_databases
 WRITERS, TIMES = 8, 25
 
 
 def test_the_migrations_make_exactly_the_tables_of_the_program(store):
-    engine = create_engine(store.url)
-    with engine.connect() as connection:
+    with store._engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, tables.METADATA) == []
         made = set(inspect(connection).get_table_names())
-    engine.dispose()
     assert made == {*tables.METADATA.tables, "alembic_version"}
     assert len(made) > 15
 
@@ -38,21 +38,28 @@ def test_upgrading_again_is_harmless(store):
     again.close()
 
 
-def test_what_is_kept_is_on_the_disk_and_points_to_something(store):
-    """SQLite's own words: synchronous 2 is FULL, the one that survives a loss of power in WAL."""
-    fresh = Store(store.url)  # whose connections no migration has touched
-    for session in (fresh.reading, fresh.writing):
-        with session() as db:
-            asked = {
-                name: db.execute(text(f"PRAGMA {name}")).scalar()
-                for name in ("journal_mode", "synchronous", "foreign_keys")
-            }
-        assert asked == {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
+def test_the_migrations_can_be_taken_back_and_done_again(store):
+    """Whatever a migration made, its way back takes away: else making it anew would fail."""
+    store.downgrade()
+    with store._engine.connect() as connection:
+        assert inspect(connection).get_table_names() == ["alembic_version"]
+    store.upgrade()
+    begin_to_count(store)
+
+
+def test_there_is_a_record_where_the_tables_are(store, of_kind, tmp_path):
+    assert store.is_there()
+    elsewhere = of_kind.address(tmp_path / "nowhere")
+    of_kind.create(elsewhere)
+    fresh = Store(elsewhere)
+    assert not fresh.is_there()
+    assert not (tmp_path / "nowhere").exists()
     fresh.close()
+    of_kind.drop(elsewhere)
 
 
 def test_a_row_that_points_nowhere_is_refused(store):
-    with pytest.raises(IntegrityError, match="FOREIGN KEY"), store.writing() as db:
+    with pytest.raises(IntegrityError, match=r"(?i)foreign key"), store.writing() as db:
         db.add(Membership(person_id=1, worksite_id=1))
 
 
@@ -88,6 +95,35 @@ def test_writers_side_by_side_lose_no_count(store):
     other.close()
 
 
+def test_after_somebody_waited_in_vain_others_wait_for_a_moment_until_one_has_a_turn(
+    store, monkeypatch
+):
+    """Otherwise whoever wants to write holds all threads, and nobody sees a page."""
+    monkeypatch.setattr(engine, "WAIT_SECONDS", 0.2)
+    monkeypatch.setattr(engine, "KEPT_OUT_SECONDS", 0.1)
+    begin_to_count(store)
+    other = Store(store.url)
+    with other.writing() as db:
+        db.add(Installation(name="long", value="work"))
+        db.flush()
+        refused(store, seconds=0.05)
+        assert store._patience() == 0.2  # this one did not mean to wait
+        refused(store)
+        assert store._patience() == 0.1
+        refused(store)
+        assert store._patience() == 0.1
+    counting(store, 1)
+    assert store._patience() == 0.2
+    other.close()
+
+
+def refused(store: Store, **more: float) -> None:
+    """Ask for a turn that does not come."""
+    with pytest.raises((Busy, DBAPIError)) as fault, store.writing(**more) as db:
+        db.add(Installation(name="late", value="1"))
+    assert store.why(fault.value) == engine.BUSY
+
+
 def test_a_reader_sees_one_state_from_beginning_to_end(store):
     begin_to_count(store)
     with store.reading() as db:
@@ -110,7 +146,8 @@ def test_what_a_writer_leaves_half_done_is_not_kept(store):
 
 def test_what_a_reader_changes_is_not_kept(store):
     begin_to_count(store)
-    with store.reading() as db:
+    # PostgreSQL refuses at once; SQLite forgets at the end.
+    with store.reading() as db, suppress(InternalError):
         db.get(SignInTry, "count").wrong = 99
         db.flush()
     with store.reading() as db:
@@ -121,10 +158,10 @@ def test_the_lock_is_given_in_the_order_it_was_asked_for():
     lock, order, waiting = FairLock(), [], []
 
     def take(name: int) -> None:
-        with lock:
+        with lock.taken():
             order.append(name)
 
-    with lock:
+    with lock.taken():
         for name in range(6):
             waiting.append(threading.Thread(target=take, args=(name,)))
             waiting[-1].start()
@@ -133,5 +170,45 @@ def test_the_lock_is_given_in_the_order_it_was_asked_for():
     for thread in waiting:
         thread.join()
     assert order == list(range(6))
-    with lock:
+    with lock.taken():
         pass
+
+
+def test_whoever_waits_too_long_for_the_lock_leaves_the_queue():
+    lock, order, late = FairLock(), [], []
+
+    def take(name: str, seconds: float) -> None:
+        try:
+            with lock.taken(seconds):
+                order.append(name)
+        except Busy:
+            late.append(name)
+
+    with lock.taken():
+        threads = [threading.Thread(target=take, args=args) for args in (("a", 0.01), ("b", -1))]
+        threads[0].start()
+        threads[1].start()
+        threads[0].join()
+        assert late == ["a"]
+    threads[1].join()
+    assert order == ["b"]
+    with lock.taken(0.01):
+        pass
+
+
+def test_whoever_coordinated_before_the_right_was_one_has_it_after(tmp_path):
+    """A record as an earlier version left it, upgraded by this one."""
+    old = Store(f"sqlite:///{tmp_path / 'old.sqlite'}")
+    old.upgrade("0012")
+    with old.writing() as db:
+        for who, role in ((1, "coordinator"), (2, "worker"), (3, "coordinator")):
+            db.execute(text(
+                "INSERT INTO person (id, number, number_key, name, search_key, language, "
+                f"qualification, seed, added_at) VALUES ({who}, '{who}', '{who}', 'N', '{who}', "
+                "'en', '', 's', '2026-01-01 00:00:00')"
+            ))  # fmt: skip
+            db.execute(text(f"INSERT INTO person_role VALUES ({who}, '{role}')"))
+    old.upgrade()
+    with old.reading() as db:
+        assert people.holders(db, people.MEDICAL) == {1, 3}
+    old.close()

@@ -5,15 +5,20 @@ from hashlib import sha256
 
 import pytest
 import rfc8785
+from hypothesis import given
+from hypothesis import strategies as st
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
+from tests.databases import Cluster, Files
 from trainer.store import record
 from trainer.store.engine import Store
 from trainer.store.tables import Entry
 
 NOW = datetime(2026, 3, 9, 14, 30, 5, 250, tzinfo=UTC)
 DAY = date(2026, 3, 9)
+
+pytestmark = pytest.mark.both_databases
 
 
 def append(store: Store, once: str, **body: object) -> Entry:
@@ -26,13 +31,13 @@ def append(store: Store, once: str, **body: object) -> Entry:
 
 
 @pytest.fixture
-def chain(store: Store) -> Store:
+def chain(store: Store, of_kind: Files | Cluster) -> Store:
     """Return a store with five entries, whose triggers a hand at the database has dropped."""
     for number in range(1, 6):
         append(store, f"sitting:{number}", right=number, tongue="español")
     with store.writing() as db:
         for deed in ("update", "delete"):
-            db.execute(text(f"DROP TRIGGER entry_refuses_{deed}"))
+            db.execute(text(of_kind.drop_trigger(f"entry_refuses_{deed}", "entry")))
     return store
 
 
@@ -165,6 +170,169 @@ def test_a_forged_entry_with_a_right_hash_still_breaks_the_next(chain):
         entry.hash = record._entry_hash(entry)
         db.add(entry)
     assert breaks(chain) == [(4, "it does not follow the entry before it")]
+
+
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
+
+
+@given(number=st.integers(1, 2**53 - 1), texts=st.tuples(*[TEXT] * 5))
+def test_the_head_is_canonical_json_to_the_byte(number, texts):
+    """RFC 8785, by the library that makes the bodies."""
+    names = ("once", "kind", "recorded_at", "previous", "body_hash")
+    head = {"number": number, **dict(zip(names, texts, strict=True))}
+    assert record._head(number, *texts) == rfc8785.dumps(head)
+
+
+def erase(store: Store, *numbers: int, **more: object) -> Entry:
+    """Let the bodies of entries go, as retention allows."""
+    given_ = {
+        "once": "erasure:1", "row": "fit-test", "source": "29 CFR 1910.134(m)(2)(ii)",
+        "why": "a newer fit test is there", "confirmed_by": {"number": "00001", "name": "Ida"},
+        "happened_on": DAY, "now": NOW,
+    } | more  # fmt: skip
+    with store.writing() as db:
+        return record.erase(db, numbers, **given_)
+
+
+def put(store: Store, kind: str, **body: object) -> Entry:
+    """Append an entry of any kind."""
+    with store.writing() as db:
+        return record.append(
+            db, once=f"{kind}:{record.count(db)}", kind=kind, person_number="00417",
+            worksite="Laminating Loft", happened_on=DAY, body=body, now=NOW,
+        )
+
+
+def test_what_is_let_go_leaves_its_hash_and_an_entry_that_says_so(store):
+    kept, gone = append(store, "sitting:1", right=7), append(store, "sitting:2", right=8)
+    entry = erase(store, gone.number)
+    with store.reading() as db:
+        left = record.get(db, gone.number)
+        assert (left.body, left.salt) == (None, None)
+        assert (left.hash, left.body_hash, left.kind) == (gone.hash, gone.body_hash, "lesson")
+        assert record.body(record.get(db, kept.number))["right"] == 7
+        assert record.erasures(db, [kept.number, gone.number]) == {gone.number: entry.number}
+        tally = record.Tally()
+        assert list(record.verify(db, tally)) == [None] * 3
+    assert (tally.entries, tally.erased, tally.last) == (3, 1, entry.hash)
+    said = record.body(entry)
+    assert said["erased"] == [{
+        "number": 2, "kind": "lesson", "person_number": "00417", "happened_on": "2026-03-09",
+        "worksite": "Laminating Loft",
+    }]
+    assert (said["row"], said["recorded_by"]["name"]) == ("fit-test", "Ida")
+    assert erase(store, gone.number).number == entry.number  # the same deed, once
+
+
+@pytest.mark.parametrize(
+    ("kind", "why"),
+    [("medical", "never erased"), ("medical-correction", "never erased"),
+     ("erasure", "never erased")],
+)  # fmt: skip
+def test_a_determination_is_never_let_go_by_the_program(store, kind, why):
+    """29 CFR 1910.1020(d)(1)(i): employment and 30 years."""
+    entry = put(store, kind, corrects=1, erased=[])
+    with pytest.raises(record.NotErasable, match=why):
+        erase(store, entry.number)
+    assert breaks(store) == []
+
+
+def test_a_correction_is_let_go_only_with_what_it_corrects(store):
+    root = append(store, "sitting:1", right=7)
+    correction = put(store, "correction", corrects=root.number, said=None)
+    with pytest.raises(record.NotErasable, match="still stands"):
+        erase(store, correction.number)
+    erase(store, root.number, correction.number)
+    assert breaks(store) == []
+
+
+def test_nothing_is_let_go_twice_or_without_being_there(store):
+    entry = append(store, "sitting:1", right=7)
+    erase(store, entry.number)
+    for number in (entry.number, 99):
+        with pytest.raises(record.NotErasable):
+            erase(store, number, once=f"again:{number}")
+
+
+EMPTY = "UPDATE entry SET body = NULL, salt = NULL WHERE number = 1"
+
+
+@pytest.mark.parametrize(
+    "statements",
+    [
+        (EMPTY,),  # no entry says so
+        ("INSERT INTO erased VALUES (1, 2)", EMPTY),  # entry 2 is no erasure
+        ("INSERT INTO erased VALUES (1, 3)", EMPTY),  # the erasure names entry 2 alone
+        ("INSERT INTO erased VALUES (2, 3)", EMPTY),
+        # What is named may become empty, and nothing else in its row may change.
+        ("INSERT INTO erased VALUES (2, 3)", "UPDATE entry SET body = 'x' WHERE number = 2"),
+        ("INSERT INTO erased VALUES (2, 3)", "UPDATE entry SET body = NULL WHERE number = 2"),
+        ("INSERT INTO erased VALUES (2, 3)",
+         "UPDATE entry SET body = NULL, salt = NULL, worksite = 'x' WHERE number = 2"),
+        ("INSERT INTO erased VALUES (2, 3)", "UPDATE erased SET number = 1"),
+        ("INSERT INTO erased VALUES (2, 3)", "DELETE FROM erased"),
+        ("INSERT INTO erased VALUES (4, 3)",),  # named, and a determination: but it came later
+    ],
+)  # fmt: skip
+def test_the_database_lets_no_body_go_that_no_entry_names(store, statements):
+    append(store, "sitting:1", right=7)
+    append(store, "sitting:2", right=8)
+    put(store, "erasure", erased=[{"number": 2}, {"number": 4}])
+    put(store, "medical", outcome="cleared")
+    with pytest.raises(IntegrityError):
+        by_hand(store, *statements)
+    assert breaks(store) == []
+
+
+def test_the_database_never_lets_a_determination_go(store):
+    put(store, "medical", outcome="cleared")
+    put(store, "erasure", erased=[{"number": 1}])
+    with pytest.raises(IntegrityError, match="never changed"):
+        by_hand(store, "INSERT INTO erased VALUES (1, 2)", EMPTY)
+
+
+@pytest.mark.parametrize(
+    ("statement", "why"),
+    [
+        ("UPDATE entry SET worksite = 'Joinery' WHERE number = 1", "the entry that erased it"),
+        ("UPDATE entry SET happened_on = '2026-03-08' WHERE number = 1", "the entry that erased"),
+        ("UPDATE entry SET person_number = '1' WHERE number = 1", "the entry that erased it"),
+        ("UPDATE entry SET salt = 'x' WHERE number = 1", "its body is gone"),
+        ("UPDATE entry SET body = NULL, salt = NULL WHERE number = 2", "its body is gone"),
+        ("DELETE FROM erased", "its body is gone"),
+    ],
+)
+def test_a_gap_is_excused_for_just_what_the_erasure_names(store, of_kind, statement, why):
+    append(store, "sitting:1", right=7)
+    append(store, "sitting:2", right=7)
+    erase(store, 1)
+    by_hand(
+        store,
+        of_kind.drop_trigger("entry_refuses_update", "entry"),
+        of_kind.drop_trigger("erased_refuses_delete", "erased"),
+    )
+    by_hand(store, statement)
+    [(_, said)] = breaks(store)
+    assert why in said
+
+
+def test_an_inner_part_that_says_another_worksite_does_not_hide_a_changed_column(store, of_kind):
+    """The column is compared with what the entry itself says, not with a part of its body."""
+    append(store, "sitting:1", worksite_part={"worksite": "Joinery", "version": 1})
+    assert breaks(store) == []
+    by_hand(store, of_kind.drop_trigger("entry_refuses_update", "entry"),
+            "UPDATE entry SET worksite = 'Joinery' WHERE number = 1")  # fmt: skip
+    assert breaks(store) == [(1, "its column worksite does not say what its body says")]
+
+
+@pytest.mark.parametrize("name", ['Ann\u2028"Lee\\', 'x","worksite":"Joinery', "\x07\t"])
+def test_whatever_stands_in_a_worksites_name_is_compared_to_the_letter(store, name):
+    with store.writing() as db:
+        record.append(
+            db, once="1", kind="lesson", person_number="7", worksite=name, happened_on=DAY,
+            body={}, now=NOW,
+        )
+    assert breaks(store) == []
 
 
 def test_the_record_of_one_person_and_of_a_period(store):

@@ -1,12 +1,14 @@
 """Queries about standing assignments. One function answers one question."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import bindparam
 from sqlmodel import Session, func, select
 
+from trainer.store.people import Stay, end_of
 from trainer.store.tables import Membership, Person, Respirator, StandingAssignment, Worksite
 
 
@@ -24,21 +26,26 @@ class Owed:
         return None if self.row.days is None else self.begins + timedelta(days=self.row.days)
 
 
+_OWED = (
+    select(StandingAssignment, Membership, Person.added_at, Worksite.time_zone)
+    .join(Membership, Membership.worksite_id == StandingAssignment.worksite_id)
+    .join(Person, Person.id == Membership.person_id)
+    .join(Worksite, Worksite.id == StandingAssignment.worksite_id)
+    .where(
+        StandingAssignment.ended_at.is_(None),
+        Person.id.in_(bindparam("persons", expanding=True)),
+    )
+    .order_by(StandingAssignment.id)
+)
+
+
 def owed(db: Session, person_ids: Sequence[int]) -> list[Owed]:
     """Return the standing assignments that meet these people, the oldest first.
 
     They meet whoever came to the worksite, or got the first respirator of the class, after they
     were set up; read in two questions to the database, however many people there are.
     """
-    query = (
-        select(StandingAssignment, Membership, Person.added_at, Worksite.time_zone)
-        .join(Membership, Membership.worksite_id == StandingAssignment.worksite_id)
-        .join(Person, Person.id == Membership.person_id)
-        .join(Worksite, Worksite.id == StandingAssignment.worksite_id)
-        .where(StandingAssignment.ended_at.is_(None), Person.id.in_(list(person_ids)))
-        .order_by(StandingAssignment.id)
-    )
-    found = list(db.exec(query))
+    found = list(db.exec(_OWED, params={"persons": list(person_ids)}))
     worn = _worn_since(db, person_ids) if any(row.class_slug for row, *_ in found) else {}
     met = []
     for row, member, added_at, zone in found:
@@ -50,6 +57,43 @@ def owed(db: Session, person_ids: Sequence[int]) -> list[Owed]:
             begins = max(begins, first)
         if begins > row.begun_at:
             met.append(Owed(member.person_id, row, begins.astimezone(ZoneInfo(zone)).date()))
+    return met
+
+
+def owed_on(
+    db: Session,
+    stays: Sequence[Stay],
+    worn: Mapping[int, Sequence[Respirator]],
+    day: date,
+    at: datetime | None = None,
+) -> list[Owed]:
+    """Return what `owed` would have returned at the end of a day gone by.
+
+    stays   where people belonged on that day
+    worn    by person the respirators that they had by then, those taken back too
+    at      what came after this moment was not known
+    """
+    query = select(StandingAssignment).where(
+        StandingAssignment.worksite_id.in_({stay.worksite.id for stay in stays})
+    )
+    rows = list(db.exec(query.order_by(StandingAssignment.id)))
+    met = []
+    for row in rows:
+        for stay in stays:
+            end = end_of(day, stay.worksite.time_zone, at)
+            ended = row.ended_at is not None and row.ended_at < end
+            if stay.worksite.id != row.worksite_id or row.begun_at >= end or ended:
+                continue
+            begins = stay.joined_at
+            if row.class_slug:
+                mine = [one for one in worn.get(stay.person_id, ())
+                        if one.class_slug == row.class_slug]  # fmt: skip
+                if all(one.ended_at and one.ended_at < end for one in mine):
+                    continue
+                begins = max(begins, min(one.given_at for one in mine))
+            if begins > row.begun_at:
+                zone = ZoneInfo(stay.worksite.time_zone)
+                met.append(Owed(stay.person_id, row, begins.astimezone(zone).date()))
     return met
 
 

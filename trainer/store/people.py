@@ -2,25 +2,30 @@
 
 import unicodedata
 from collections.abc import Iterable
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
-from sqlalchemy import Row
+from sqlalchemy import Row, Select, bindparam
 from sqlalchemy import select as columns_of
-from sqlmodel import Session, func, or_, select
+from sqlmodel import Session, or_, select
 
+from trainer.store import often
 from trainer.store.tables import (
     Assignment,
     Membership,
+    MergedPerson,
+    Need,
+    PastMembership,
     Person,
     PersonRole,
     Respirator,
-    Standing,
     Worksite,
 )
 
 ROLES = ("worker", "trainer", "coordinator")
-STATES = ("clear", "soon", "not", "new")
-"""The states of a tag on the board; one that falls due soon is clear as well."""
+MEDICAL = "medical"
+"""The right to see and enter medical determinations; it stands beside the roles."""
 
 
 def key(number: str) -> str:
@@ -30,20 +35,90 @@ def key(number: str) -> str:
 
 def plain(text: str) -> str:
     """Return a text without accents and capitals, for searching."""
+    if text.isascii():
+        return text.casefold().strip()  # as most are, and fifty thousand come at once
     spread = unicodedata.normalize("NFD", text.casefold())
     return "".join(letter for letter in spread if not unicodedata.combining(letter)).strip()
 
 
 def by_number(db: Session, number: str) -> Person | None:
-    """Return the person with this worker number."""
+    """Return the person with this worker number, by any of theirs after a merge."""
+    found = with_very_number(db, number)
+    merged = db.get(MergedPerson, found.id) if found else None
+    return db.get(Person, merged.into_id) if merged else found
+
+
+def with_very_number(db: Session, number: str) -> Person | None:
+    """Return the record that has this worker number, also one that was merged into another."""
     return db.exec(select(Person).where(Person.number_key == key(number))).first()
+
+
+_MERGED = (
+    columns_of(Person.number)
+    .join(MergedPerson, MergedPerson.person_id == Person.id)
+    .where(MergedPerson.into_id == bindparam("person"))
+    .order_by(MergedPerson.merged_at, Person.id)
+)
+
+
+def is_merged(db: Session, person: Person) -> bool:
+    """Say whether a record was merged into another one, which goes on."""
+    return db.get(MergedPerson, person.id) is not None
+
+
+def ids(db: Session, person: Person) -> tuple[int, ...]:
+    """Return the ids under which rows of a person stand: their own, and of what was merged."""
+    merged = db.exec(select(MergedPerson.person_id).where(MergedPerson.into_id == person.id))
+    return (person.id, *merged)
+
+
+def numbers(db: Session, person: Person, by: datetime | None = None) -> tuple[str, ...]:
+    """Return all worker numbers of a person, the one that goes on first.
+
+    by  only those that were theirs by this moment
+    """
+    query = _MERGED.where(MergedPerson.merged_at <= by) if by else _MERGED
+    return (person.number, *often.rows(db, query, person=person.id).scalars())
+
+
+def numbers_of(
+    db: Session, persons: Iterable[Person], at: datetime | None = None
+) -> dict[int, tuple[str, ...]]:
+    """Return by id all worker numbers of each of these people, in one question.
+
+    at      records that were merged later are left out; None: none is
+    """
+    found = {person.id: [person.number] for person in persons}
+    # Mergers are few: asking for them all is quicker than naming fifty thousand people.
+    query = (
+        columns_of(MergedPerson.into_id, Person.number)
+        .join(Person, Person.id == MergedPerson.person_id)
+        .order_by(MergedPerson.merged_at, Person.id)
+    )
+    if at is not None:
+        query = query.where(MergedPerson.merged_at <= at)
+    for into, number in db.execute(query):
+        if into in found:
+            found[into].append(number)
+    return {who: tuple(numbers) for who, numbers in found.items()}
+
+
+def holders(db: Session, role: str) -> set[int]:
+    """Return the ids of everybody who holds a role, or the right `MEDICAL`, and has not left."""
+    query = (
+        select(PersonRole.person_id)
+        .join(Person, Person.id == PersonRole.person_id)
+        .where(PersonRole.role == role, Person.left_on.is_(None))
+    )
+    return set(db.exec(query))
+
+
+_ROLES = columns_of(PersonRole.role).where(PersonRole.person_id == bindparam("person"))
 
 
 def roles(db: Session, person_id: int) -> frozenset[str]:
     """Return the roles that a person holds."""
-    return frozenset(
-        db.exec(select(PersonRole.role).where(PersonRole.person_id == person_id)).all()
-    )
+    return frozenset(often.rows(db, _ROLES, person=person_id).scalars())
 
 
 def staff(db: Session) -> set[int]:
@@ -51,15 +126,35 @@ def staff(db: Session) -> set[int]:
     return set(db.exec(select(PersonRole.person_id).where(PersonRole.role != "worker")))
 
 
+_WORKSITES = (
+    select(Worksite)
+    .join(Membership, Membership.worksite_id == Worksite.id)
+    .where(Membership.person_id == bindparam("person"))
+    .order_by(Worksite.id)
+)
+
+
 def worksites(db: Session, person_id: int) -> list[Worksite]:
     """Return the worksites a person belongs to, the first one first."""
-    query = (
-        select(Worksite)
-        .join(Membership, Membership.worksite_id == Worksite.id)
-        .where(Membership.person_id == person_id)
-        .order_by(Worksite.id)
-    )
-    return list(db.exec(query))
+    return list(often.once(
+        db, "worksites", person_id,
+        lambda: db.exec(_WORKSITES, params={"person": person_id}).all(),
+    ))  # fmt: skip
+
+
+_PLACES = (
+    columns_of(*Worksite.__table__.c)
+    .join(Membership, Membership.worksite_id == Worksite.id)
+    .where(Membership.person_id == bindparam("person"))
+    .order_by(Worksite.id)
+)
+
+
+def places(db: Session, person_id: int) -> list[Row]:
+    """Return what `worksites` returns as plain rows, for whatever only shows them."""
+    return list(often.once(
+        db, "places", person_id, lambda: often.rows(db, _PLACES, person=person_id).all()
+    ))
 
 
 def all_worksites(db: Session) -> list[Worksite]:
@@ -96,24 +191,31 @@ def at_worksite(db: Session, worksite_id: int, role: str | None = None) -> list[
     return list(db.exec(query))
 
 
+_WORN = (
+    select(Respirator)
+    .where(Respirator.person_id == bindparam("person"), Respirator.ended_at.is_(None))
+    .order_by(Respirator.id)
+)
+
+
 def respirators(db: Session, person_id: int) -> list[Respirator]:
     """Return what a person wears now, in the order it was given."""
-    query = (
-        select(Respirator)
-        .where(Respirator.person_id == person_id, Respirator.ended_at.is_(None))
-        .order_by(Respirator.id)
-    )
-    return list(db.exec(query))
+    return list(db.exec(_WORN, params={"person": person_id}))
+
+
+_ASSIGNED = (
+    select(Assignment)
+    .where(Assignment.person_id == bindparam("person"), Assignment.withdrawn_at.is_(None))
+    .order_by(Assignment.due, Assignment.id)
+)
 
 
 def assignments(db: Session, person_id: int) -> list[Assignment]:
     """Return a person's assignments that were not withdrawn, soonest due first."""
-    query = (
-        select(Assignment)
-        .where(Assignment.person_id == person_id, Assignment.withdrawn_at.is_(None))
-        .order_by(Assignment.due, Assignment.id)
-    )
-    return list(db.exec(query))
+    return list(often.once(
+        db, "assignments", person_id,
+        lambda: db.exec(_ASSIGNED, params={"person": person_id}).all(),
+    ))  # fmt: skip
 
 
 def assignments_of(db: Session, person_ids: Iterable[int]) -> dict[int, list[Row]]:
@@ -133,73 +235,112 @@ def assignments_of(db: Session, person_ids: Iterable[int]) -> dict[int, list[Row
     return found
 
 
-def board(
-    db: Session,
-    *,
-    today: date,
-    soon: date,
-    worksite_ids: tuple[int, ...] | None,
-    state: str,
-    search: str,
-    first: int,
-    most: int,
-) -> tuple[list[tuple[Standing, Person, Respirator | None]], int]:
-    """Return one page of the tag board, most urgent first, and how many rows there are in all.
+@dataclass(frozen=True)
+class Stay:
+    """A person at a worksite, from a moment to a moment; to None: still there."""
 
-    worksite_ids  None: every worksite
-    state         "", "clear", "soon", "not" or "new"
-    search        part of a name or number, accents and capitals aside
+    person_id: int
+    worksite: Worksite
+    joined_at: datetime
+    left_at: datetime | None
+
+    def covers(self, day: date, at: datetime | None = None) -> bool:
+        """Say whether the person belonged there at the end of a day, by the clock of the place.
+
+        at      as in `end_of`
+        """
+        end = end_of(day, self.worksite.time_zone, at)
+        return self.joined_at < end and (self.left_at is None or self.left_at >= end)
+
+
+def end_of(day: date, zone: str, at: datetime | None = None) -> datetime:
+    """Return the moment at which a day is over in a time zone.
+
+    at      what came after this moment was not known; the day ends right after it, if not before
     """
-    query = _in_state(_on_board(worksite_ids), state, today, soon)
+    end = datetime.combine(day + timedelta(days=1), time(), ZoneInfo(zone))
+    return end if at is None else min(end, at + timedelta(microseconds=1))
+
+
+def stays(
+    db: Session, person_ids: Iterable[int], past: bool = True
+) -> dict[int, list[Stay]]:
+    """Return by person where they belong and where they belonged, in the order of worksites.
+
+    past    False: only where they belong
+    """
+    ids = list(person_ids)
+    found: dict[int, list[Stay]] = {}
+    for table in (Membership, PastMembership) if past else (Membership,):
+        query = (
+            select(table, Person.added_at, Worksite)
+            .join(Person, Person.id == table.person_id)
+            .join(Worksite, Worksite.id == table.worksite_id)
+            .where(table.person_id.in_(ids))
+            .order_by(table.worksite_id)
+        )
+        for row, added_at, worksite in db.exec(query):
+            gone = row.left_at if isinstance(row, PastMembership) else None
+            stay = Stay(row.person_id, worksite, row.joined_at or added_at, gone)
+            found.setdefault(row.person_id, []).append(stay)
+    for theirs in found.values():
+        theirs.sort(key=lambda stay: stay.worksite.id)
+    return found
+
+
+def respirators_ever(db: Session, person_ids: Iterable[int]) -> dict[int, list[Respirator]]:
+    """Return by person every respirator that they have or had, in the order it was given."""
+    query = select(Respirator).where(Respirator.person_id.in_(list(person_ids)))
+    found: dict[int, list[Respirator]] = {}
+    for one in db.exec(query.order_by(Respirator.id)):
+        found.setdefault(one.person_id, []).append(one)
+    return found
+
+
+_TOLD = (
+    select(Need, Respirator)
+    .join(Respirator, Respirator.id == Need.respirator_id)
+    .where(
+        Need.person_id.in_(bindparam("persons", expanding=True)),
+        or_(Need.dealt_with_by.is_(None), Need.dealt_with_by != Need.person_id),
+    )
+    .order_by(Need.id)
+)
+
+
+def told(db: Session, person_ids: Iterable[int]) -> dict[int, list[tuple[Need, Respirator]]]:
+    """Return by person what they told of a respirator, those they took back aside, in order."""
+    found: dict[int, list[tuple[Need, Respirator]]] = {}
+    for need, worn in db.exec(_TOLD, params={"persons": list(person_ids)}):
+        found.setdefault(need.person_id, []).append((need, worn))
+    return found
+
+
+def assignments_ever(db: Session, person_ids: Iterable[int]) -> dict[int, list[Assignment]]:
+    """Return by person every assignment, those withdrawn since too, soonest due first."""
+    query = select(Assignment).where(Assignment.person_id.in_(list(person_ids)))
+    found: dict[int, list[Assignment]] = {}
+    for one in db.exec(query.order_by(Assignment.due, Assignment.id)):
+        found.setdefault(one.person_id, []).append(one)
+    return found
+
+
+def left(db: Session, search: str, first: int, most: int) -> list[Person]:
+    """Return those who left, the last first, and one more than `most` where there are more.
+
+    search  part of a name or number, accents and capitals aside
+    """
+    query = (
+        select(Person)
+        .where(Person.left_on.is_not(None), Person.id.not_in(select(MergedPerson.person_id)))
+        .order_by(Person.left_on.desc(), Person.search_key)
+    )
     if search:
         query = query.where(Person.search_key.contains(plain(search), autoescape=True))
-    total = _count(db, query)
-    # Not clear comes before clear, what was begun before what is new, sooner before later.
-    clear = (Standing.clear_until.is_not(None)) & (Standing.clear_until >= today)
-    order = (clear, Standing.begun.desc(), Standing.clear_until, Person.search_key, Standing.id)
-    page = query.order_by(*order)
-    return list(db.exec(page.offset(first).limit(most))), total
+    return list(db.exec(query.offset(first).limit(most + 1)))
 
 
-def tally(
-    db: Session, *, today: date, soon: date, worksite_ids: tuple[int, ...] | None
-) -> dict[str, int]:
-    """Return how many tags of the board are in each state; parameters as in `board`."""
-    query = _on_board(worksite_ids)
-    return {state: _count(db, _in_state(query, state, today, soon)) for state in STATES}
-
-
-def _on_board(worksite_ids: tuple[int, ...] | None):
-    query = (
-        select(Standing, Person, Respirator)
-        .join(Person, Person.id == Standing.person_id)
-        .join(Respirator, Respirator.id == Standing.respirator_id, isouter=True)
-        .where(Person.left_on.is_(None))
-        .where(or_(Standing.respirator_id.is_not(None), Person.id.in_(_workers())))
-    )
-    if worksite_ids is None:
-        return query
-    there = select(Membership.person_id).where(Membership.worksite_id.in_(worksite_ids))
-    return query.where(Person.id.in_(there))
-
-
-def _count(db: Session, query) -> int:
-    return db.exec(select(func.count()).select_from(query.subquery())).one()
-
-
-def _workers():
-    return select(PersonRole.person_id).where(PersonRole.role == "worker")
-
-
-def _in_state(query, state: str, today: date, soon: date):
-    until = Standing.clear_until
-    match state:
-        case "clear":
-            return query.where(until >= today)
-        case "soon":
-            return query.where(until >= today, until <= soon)
-        case "not":
-            return query.where(or_(until.is_(None), until < today), Standing.begun.is_(True))
-        case "new":
-            return query.where(until.is_(None), Standing.begun.is_(False))
-    return query
+def every_number(ids: Select) -> Select:
+    """Return a select of all worker numbers of these people, usable as a subquery."""
+    merged = columns_of(MergedPerson.person_id).where(MergedPerson.into_id.in_(ids))
+    return columns_of(Person.number).where(or_(Person.id.in_(ids), Person.id.in_(merged)))

@@ -1,11 +1,16 @@
 """Queries about the lessons that worksites wrote. One function answers one question."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
 
+from sqlalchemy import bindparam
+from sqlalchemy import select as columns_of
 from sqlmodel import Session, func, select
 
+from trainer.store import often
+from trainer.store.people import Stay, end_of
 from trainer.store.tables import (
     Membership,
     Person,
@@ -64,35 +69,78 @@ class InCourse:
     came_after: bool
 
 
+_PUBLISHED = (
+    select(SiteLessonVersion.lesson_id, func.min(SiteLessonVersion.published_at).label("at"))
+    .group_by(SiteLessonVersion.lesson_id)
+    .subquery()
+)
+_COURSES = (
+    columns_of(Person.id, Person.added_at, Membership.joined_at, SiteLesson.id, _PUBLISHED.c.at)
+    .join(Membership, Membership.person_id == Person.id)
+    .join(SiteLesson, SiteLesson.worksite_id == Membership.worksite_id)
+    .join(_PUBLISHED, _PUBLISHED.c.lesson_id == SiteLesson.id)
+    .where(
+        Person.id.in_(bindparam("persons", expanding=True)),
+        SiteLesson.ended_at.is_(None),
+        SiteLesson.for_everyone.is_(True),
+    )
+    .order_by(SiteLesson.id)
+)
+
+
 def courses(db: Session, person_ids: Iterable[int]) -> dict[int, list[InCourse]]:
     """Return by person the worksites' lessons of their course, the oldest first; one question."""
+    found: dict[int, list[InCourse]] = {}
+    there = often.rows(db, _COURSES, persons=list(person_ids))
+    for who, added_at, joined_at, lesson, at in there:
+        one = InCourse(slug_of(lesson), (joined_at or added_at) > at)
+        found.setdefault(who, []).append(one)
+    return found
+
+
+def courses_on(
+    db: Session, stays: Sequence[Stay], day: date, at: datetime | None = None
+) -> dict[int, list[InCourse]]:
+    """Return what `courses` would have returned at the end of a day gone by.
+
+    stays   where people belonged on that day
+    at      what came after this moment was not known
+    Whether a lesson was for everybody is taken as it is now: nothing keeps what it was before.
+    """
     published = (
         select(SiteLessonVersion.lesson_id, func.min(SiteLessonVersion.published_at).label("at"))
         .group_by(SiteLessonVersion.lesson_id)
         .subquery()
     )
     query = (
-        select(Person.id, Person.added_at, Membership.joined_at, SiteLesson.id, published.c.at)
-        .join(Membership, Membership.person_id == Person.id)
-        .join(SiteLesson, SiteLesson.worksite_id == Membership.worksite_id)
+        select(SiteLesson, published.c.at)
         .join(published, published.c.lesson_id == SiteLesson.id)
         .where(
-            Person.id.in_(list(person_ids)),
-            SiteLesson.ended_at.is_(None),
+            SiteLesson.worksite_id.in_({stay.worksite.id for stay in stays}),
             SiteLesson.for_everyone.is_(True),
         )
         .order_by(SiteLesson.id)
     )
     found: dict[int, list[InCourse]] = {}
-    for who, added_at, joined_at, lesson, at in db.exec(query):
-        one = InCourse(slug_of(lesson), (joined_at or added_at) > at)
-        found.setdefault(who, []).append(one)
+    for lesson, at in db.exec(query):
+        for stay in stays:
+            end = end_of(day, stay.worksite.time_zone, at)
+            ended = lesson.ended_at is not None and lesson.ended_at < end
+            if stay.worksite.id == lesson.worksite_id and at < end and not ended:
+                one = InCourse(slug_of(lesson.id), stay.joined_at > at)
+                found.setdefault(stay.person_id, []).append(one)
     return found
+
+
+def course(db: Session, person_id: int) -> list[InCourse]:
+    """Return what `courses` returns of one person."""
+    found = often.once(db, "courses", person_id, lambda: courses(db, [person_id]))
+    return found.get(person_id, [])
 
 
 def in_course(db: Session, person_id: int) -> tuple[str, ...]:
     """Return the slugs of the worksites' lessons that a person learns with all others there."""
-    return tuple(one.slug for one in courses(db, [person_id]).get(person_id, ()))
+    return tuple(one.slug for one in course(db, person_id))
 
 
 def in_courses(db: Session, person_ids: Iterable[int]) -> dict[int, list[str]]:
@@ -115,7 +163,8 @@ def versions(db: Session, lesson_id: int) -> list[SiteLessonVersion]:
 
 def drafts(db: Session, lesson_id: int) -> dict[str, SiteDraft]:
     """Return the drafts of a worksite's lesson by language."""
-    rows = db.exec(select(SiteDraft).where(SiteDraft.lesson_id == lesson_id))
+    query = select(SiteDraft).where(SiteDraft.lesson_id == lesson_id)
+    rows = db.exec(query.order_by(SiteDraft.language))
     return {row.language: row for row in rows}
 
 

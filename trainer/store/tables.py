@@ -17,6 +17,8 @@ SQLModel.metadata.naming_convention = {
     "pk": "pk_%(table_name)s",
 }
 METADATA: MetaData = SQLModel.metadata
+# A row is never validated: what would do it is built where somebody asks for it, so by nobody.
+SQLModel.model_config["defer_build"] = True
 
 
 class Installation(SQLModel, table=True):
@@ -24,6 +26,15 @@ class Installation(SQLModel, table=True):
 
     name: str = Field(primary_key=True)
     value: str
+
+
+class Setting(SQLModel, table=True):
+    """What a coordinator chose for a setting; the environment wins over it."""
+
+    name: str = Field(primary_key=True)  # as in config.Settings
+    value: str
+    set_at: datetime
+    set_by: int | None = Field(default=None, foreign_key="person.id")
 
 
 class Person(SQLModel, table=True):
@@ -40,16 +51,30 @@ class Person(SQLModel, table=True):
     pin_hash: str | None = None
     passphrase_hash: str | None = None
     added_at: datetime
-    left_on: date | None = None
+    left_on: date | None = None  # or the day on which the record was joined to another one
+
+
+class MergedPerson(SQLModel, table=True):
+    """Two records were of one person: this one was joined to another, which goes on.
+
+    Its worker number stays a number of that person: entries made with it are never changed.
+    """
+
+    __tablename__ = "merged_person"
+
+    person_id: int = Field(foreign_key="person.id", primary_key=True)
+    into_id: int = Field(foreign_key="person.id", index=True)  # never one that was merged itself
+    merged_at: datetime
+    merged_by: int = Field(foreign_key="person.id")
 
 
 class PersonRole(SQLModel, table=True):
-    """A role that a person holds: worker, trainer or coordinator."""
+    """A role that a person holds (worker, trainer, coordinator), or the right `medical` beside."""
 
     __tablename__ = "person_role"
 
     person_id: int = Field(foreign_key="person.id", primary_key=True)
-    role: str = Field(primary_key=True)
+    role: str = Field(primary_key=True, index=True)
 
 
 class Worksite(SQLModel, table=True):
@@ -65,6 +90,10 @@ class Worksite(SQLModel, table=True):
     ask_hours: str = ""
     emergency_steps: str = Field(default="", sa_column_kwargs={"server_default": ""})
     storage_place: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    # The written program, 29 CFR 1910.134(c): where it is kept, its date, who administers it.
+    program_place: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    program_on: date | None = None
+    program_by: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
 class Task(SQLModel, table=True):
@@ -168,6 +197,18 @@ class Membership(SQLModel, table=True):
     joined_at: datetime | None = None  # None: since the person was added
 
 
+class PastMembership(SQLModel, table=True):
+    """A person belonged to a worksite until a moment: append-only, so that a past day is known."""
+
+    __tablename__ = "past_membership"
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    worksite_id: int = Field(foreign_key="worksite.id", index=True)
+    joined_at: datetime | None = None  # None: since the person was added
+    left_at: datetime
+
+
 class SiteLesson(SQLModel, table=True):
     """A lesson that trainers write for one worksite."""
 
@@ -258,7 +299,7 @@ class Respirator(SQLModel, table=True):
     filters: str = ""
     use: str = "required"  # or voluntary
     given_at: datetime
-    given_by: int = Field(foreign_key="person.id")
+    given_by: int = Field(foreign_key="person.id", index=True)
     ended_at: datetime | None = None
 
 
@@ -270,7 +311,7 @@ class Assignment(SQLModel, table=True):
     lesson: str
     due: date
     reason: str
-    assigned_by: int = Field(foreign_key="person.id")
+    assigned_by: int = Field(foreign_key="person.id", index=True)
     assigned_at: datetime
     withdrawn_at: datetime | None = None
     # What was seen that made it needed: acts of practice, or "answers"; a space between.
@@ -325,13 +366,13 @@ class OneTimeCode(SQLModel, table=True):
 
 
 class SignInTry(SQLModel, table=True):
-    """How many wrong tries in a row a device, number or address has."""
+    """How many wrong tries a person, device or network address has."""
 
     __tablename__ = "sign_in_try"
 
-    scope: str = Field(primary_key=True)
+    scope: str = Field(primary_key=True)  # services.throttling.RULES
     wrong: int = 0
-    last_at: datetime
+    last_at: datetime = Field(index=True)
 
 
 class WebSession(SQLModel, table=True):
@@ -346,6 +387,90 @@ class WebSession(SQLModel, table=True):
     started_at: datetime
     seen_at: datetime
     ended_at: datetime | None = None
+    half: bool = Field(  # the second step is still to come
+        default=False, sa_column_kwargs={"server_default": false()}
+    )
+
+
+class SecondStep(SQLModel, table=True):
+    """The secret that a person's app makes time-based one-time codes from (RFC 6238).
+
+    Secrets are encrypted with a key that is not in the database: services.second_step.
+    """
+
+    __tablename__ = "second_step"
+
+    person_id: int = Field(foreign_key="person.id", primary_key=True)
+    secret: bytes | None = None  # None: set up, but not yet confirmed by a code
+    since: datetime | None = None
+    last_step: int = 0  # of the clock, the last whose code was used: none is taken twice
+    pending: bytes | None = None  # of an app being set up
+    pending_at: datetime | None = None
+
+
+class RecoveryCode(SQLModel, table=True):
+    """A code that takes the place of the second step once."""
+
+    __tablename__ = "recovery_code"
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    code_hash: str  # keyed
+    made_at: datetime
+    used_at: datetime | None = None
+
+
+class SentForm(SQLModel, table=True):
+    """The key of a form that did its deed, so that it does it once."""
+
+    __tablename__ = "sent_form"
+    once: str = Field(primary_key=True)
+    sent_at: datetime = Field(index=True)
+
+
+class Unsent(SQLModel, table=True):
+    """What somebody typed into a form and could not send; for nobody else, and for a short time."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    page: str  # the address on which the form stands
+    action: str  # the address that it is sent to
+    fields: str  # JSON: name and value of each field, in order
+    kept_at: datetime
+
+
+class SignInEvent(SQLModel, table=True):
+    """One line of the history of signing in. Triggers refuse a change or deletion.
+
+    It never holds a secret, nor a number that nobody has: a PIN may have been typed there.
+    """
+
+    __tablename__ = "sign_in_event"
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime
+    kind: str  # services.signing_in.KINDS
+    person_id: int | None = Field(default=None, foreign_key="person.id", index=True)
+    device_id: int | None = Field(default=None, foreign_key="device.id")
+    worksite_id: int | None = Field(default=None, foreign_key="worksite.id")  # of a tablet's code
+    by_id: int | None = Field(default=None, foreign_key="person.id")  # who made or ended it
+    address: str = ""  # of the network; "" where nothing came through it
+
+
+class Change(SQLModel, table=True):
+    """Something that somebody changed. Triggers refuse a change or deletion.
+
+    Who, whom and which are kept as they stood then. No medical value is ever in it.
+    """
+
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime = Field(index=True)
+    by_number: str = Field(default="", index=True)  # "": not from a page
+    by_name: str = ""
+    kind: str = Field(index=True)  # what it is about, such as person or worksite
+    deed: str  # added, changed, ended, or a word of its own
+    about_number: str = Field(default="", index=True)  # the worker number, where about a person
+    about: str = ""  # a name
+    detail: str = "[]"  # JSON: lists of field, before, after
 
 
 class LessonPlace(SQLModel, table=True):
@@ -559,7 +684,7 @@ class Practice(SQLModel, table=True):
     id: int | None = Field(default=None, primary_key=True)
     person_id: int = Field(foreign_key="person.id", index=True)
     respirator_id: int = Field(foreign_key="respirator.id")
-    trainer_id: int = Field(foreign_key="person.id")
+    trainer_id: int = Field(foreign_key="person.id", index=True)
     # Of a short putting on, watched for a refresher: the number of the training's entry. It
     # makes no entry of its own.
     refreshes: int | None = None
@@ -581,6 +706,8 @@ class PracticeAct(SQLModel, table=True):
 class Entry(SQLModel, table=True):
     """One line of the training record. Triggers of the database refuse a change or deletion.
 
+    They let one thing through: body and salt may become empty, once `Erased` names the entry.
+
     The columns from `kind` to `happened_on` repeat values of the body so that the database
     can search them; verifying compares them.
     """
@@ -599,6 +726,13 @@ class Entry(SQLModel, table=True):
     hash: str = Field(unique=True)
 
 
+class Erased(SQLModel, table=True):
+    """Which entry of kind `erasure` lets an entry's body go: append-only, checked by triggers."""
+
+    number: int = Field(foreign_key="entry.number", primary_key=True)
+    erasure: int = Field(foreign_key="entry.number")
+
+
 class TaughtContent(SQLModel, table=True):
     """The text of a lesson and its questions as it was taught, by its hash."""
 
@@ -613,9 +747,17 @@ class Standing(SQLModel, table=True):
     """Where a person stands with one respirator: worked out from entries, kept for the tag board.
 
     Nothing but an entry, an assignment (a standing one too), a respirator or a worksite changes
-    it; the passing of days is a comparison with `clear_until`.
+    it; the passing of days is a comparison with `clear_until`. The columns from `search_key` on
+    are what the board sorts and searches by; a trigger keeps the first two as the person has them.
     """
 
+    __table_args__ = (
+        Index("ix_standing_board", "left_on", "lead_until", "lead_begun", "search_key",
+              "person_id"),
+        Index("ix_standing_name", "left_on", "search_key", "person_id"),
+        Index("ix_standing_tally", "left_on", "clear_until", "begun", "others_until",
+              "respirator_id", "person_id"),
+    )  # fmt: skip
     id: int | None = Field(default=None, primary_key=True)
     person_id: int = Field(foreign_key="person.id", index=True)
     respirator_id: int | None = Field(default=None, foreign_key="respirator.id")
@@ -624,3 +766,115 @@ class Standing(SQLModel, table=True):
     next_due: date | None = None  # the step that falls due first
     next_due_kind: str = ""
     begun: bool = False
+    search_key: str = Field(default="", sa_column_kwargs={"server_default": ""})  # the person's
+    left_on: date | None = None  # the person's
+    # Of the person's most urgent tag, so that all of them stand together.
+    lead_until: date | None = None
+    lead_begun: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    lead_others_until: date | None = None
+    # The last good day as far as who may not know a determination's date may know it.
+    others_until: date | None = None
+    # The last good day of each kind of step, past or to come; None where it has none.
+    medical_due: date | None = None
+    training_due: date | None = None
+    practice_due: date | None = None
+    fit_test_due: date | None = None
+    lessons_due: date | None = None  # of the worksite's lessons that are asked beside the training
+
+
+class CalendarFeed(SQLModel, table=True):
+    """A calendar of what falls due, behind an address that holds a secret; made anew or revoked.
+
+    What it shows is asked of the owner's rights each time it is fetched.
+    """
+
+    __tablename__ = "calendar_feed"
+    id: int | None = Field(default=None, primary_key=True)
+    secret_hash: str = Field(unique=True)  # the secret itself is kept nowhere
+    person_id: int = Field(foreign_key="person.id", index=True)
+    scope: str  # own: the person's dates; worksites: those of the people there
+    worksites: str = ""  # ids, a space between; "" for every one that the owner may see
+    language: str
+    made_at: datetime
+    revoked_at: datetime | None = None
+
+
+class Errand(SQLModel, table=True):
+    """Long work that somebody asked for and need not wait for; a runner does it."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    once: str = Field(unique=True)  # the key of the form: sent twice, it is one errand
+    kind: str
+    about: str  # JSON: what is to be done, by what the kind needs
+    language: str  # of whoever asked, and so of what is made
+    asked_by: int = Field(foreign_key="person.id", index=True)
+    asked_at: datetime
+    state: str = Field(default="waiting", index=True)  # waiting, running, done or failed
+    tries: int = 0  # how often a runner began it
+    alive_at: datetime | None = None  # when its runner last said that it is at it
+    step: int = 0  # so much is done
+    steps: int = 0  # of so much; 0 where nobody knows yet
+    said: str = ""  # JSON: what came of it; of a failed one the sentence
+    ended_at: datetime | None = None
+    file_name: str = ""  # "" where no file is made
+    file_type: str = ""
+    file_size: int = 0
+
+
+class ErrandPart(SQLModel, table=True):
+    """A piece of the file that an errand made: any machine can hand it out."""
+
+    __tablename__ = "errand_part"
+    errand_id: int = Field(foreign_key="errand.id", primary_key=True)
+    place: int = Field(primary_key=True)
+    data: bytes
+
+
+class ImportRun(SQLModel, table=True):
+    """A table of people, or of what was recorded elsewhere, that somebody brings in."""
+
+    __tablename__ = "import_run"
+    id: int | None = Field(default=None, primary_key=True)
+    once: str = Field(unique=True)  # the key of the form: sent twice, it is one
+    kind: str  # roster, training, fit-tests or medical
+    file_name: str
+    sha256: str = Field(index=True)  # of the file
+    size: int  # bytes
+    brought_by: int = Field(foreign_key="person.id")
+    brought_at: datetime
+    state: str = "read"  # read, matched, tried, done, undone or given-up
+    read: str  # JSON: how the file is read, its columns, some of their values
+    matched: str = ""  # JSON: the column of each field, and what else was chosen
+    turn: int = 0  # how often its lines were tried
+    tried_at: datetime | None = None
+    said: str = ""  # JSON: what came of it
+    done_at: datetime | None = None
+    done_by: int | None = Field(default=None, foreign_key="person.id")
+    undone_at: datetime | None = None
+    undone_by: int | None = Field(default=None, foreign_key="person.id")
+
+
+class ImportPart(SQLModel, table=True):
+    """A piece of a file that was brought; it goes once the file is done with."""
+
+    __tablename__ = "import_part"
+    run_id: int = Field(foreign_key="import_run.id", primary_key=True)
+    place: int = Field(primary_key=True)
+    data: bytes
+
+
+class ImportLine(SQLModel, table=True):
+    """One line of a file as it was tried, or somebody whom the file does not hold."""
+
+    __tablename__ = "import_line"
+    __table_args__ = (Index("ix_import_line_run", "run_id", "state", "line"),)
+    id: int | None = Field(default=None, primary_key=True)
+    run_id: int = Field(foreign_key="import_run.id")
+    line: int  # its number in the file; 0 of somebody whom the file does not hold
+    state: str  # new, changed, same, back, left, doubtful or bad
+    doubt: str = ""  # why it is doubtful
+    number: str
+    name: str
+    person_id: int | None = None  # whom it is about, where that is known; not kept from deletion
+    decision: str = ""  # of a doubtful one: same, other or out; of one who left: leave
+    said: str = ""  # JSON: what was read, what it would change, what is wrong

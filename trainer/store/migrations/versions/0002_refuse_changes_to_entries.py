@@ -4,20 +4,15 @@ The program never changes an entry; the triggers stop a slip of a later program,
 hand at the database, from doing so unnoticed.
 """
 
-from alembic import op
+from trainer.store import triggers
 
 revision = "0002"
 down_revision = "0001"
 
 
 def upgrade() -> None:
-    for deed in ("UPDATE", "DELETE"):
-        op.execute(
-            f"CREATE TRIGGER entry_refuses_{deed.lower()} BEFORE {deed} ON entry "
-            "BEGIN SELECT RAISE(ABORT, 'an entry of the record is never changed'); END"
-        )
+    triggers.refuse_changes("entry", "an entry of the record is never changed")
 
 
 def downgrade() -> None:
-    for deed in ("update", "delete"):
-        op.execute(f"DROP TRIGGER entry_refuses_{deed}")
+    triggers.refuse_nothing("entry")

@@ -9,6 +9,8 @@ import sqlalchemy as sa
 import sqlmodel
 from alembic import op
 
+from trainer.store import triggers
+
 revision = "0008"
 down_revision = "0007"
 
@@ -81,16 +83,13 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("talk_id", name=op.f("pk_talk_taken_back")),
     )
     for table in KEPT:
-        for deed in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_refuses_{deed.lower()} BEFORE {deed} ON {table} "
-                "BEGIN SELECT RAISE(ABORT, 'a talk that was recorded is never changed'); END"
-            )
+        triggers.refuse_changes(table, "a talk that was recorded is never changed")
 
 
 def downgrade() -> None:
     for table in reversed(KEPT):
-        op.drop_table(table)  # its index and its triggers go with it
+        triggers.refuse_nothing(table)
+        op.drop_table(table)  # its index goes with it
     op.drop_table("paper_sitting")
     op.drop_column("sitting", "talk")
     op.drop_column("sitting", "on_paper")
