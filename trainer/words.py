@@ -77,6 +77,11 @@ def few_figures(value: float | str) -> bool:
     """
     if isinstance(value, str):
         return True
+    return _shows_all(value)
+
+
+@lru_cache(maxsize=2**14)
+def _shows_all(value: float) -> bool:
     shown = float(number(value).replace(",", ""))
     return abs(shown - value) <= 1e-9 * abs(value)
 

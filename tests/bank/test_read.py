@@ -1,9 +1,12 @@
 """Reading the files of questions/."""
 
+import tomllib
+
 import pytest
 
 from trainer import bank, lessons
 from trainer.bank import BankFault, read_folder
+from trainer.config import content_folder
 
 
 def test_a_file_becomes_questions_with_their_options(folder):
@@ -67,3 +70,23 @@ def test_an_exercise_that_names_a_lesson_stands_in_that_section_and_nowhere_else
 
 def test_the_bank_is_read_once():
     assert bank.load() is bank.load()
+
+
+def test_the_next_start_finds_the_very_same_questions_ready(folder, tmp_path_factory, monkeypatch):
+    data = tmp_path_factory.mktemp("data")
+    first = read_folder(folder, data)
+    read = []
+    real = tomllib.loads
+    monkeypatch.setattr(tomllib, "loads", lambda text: read.append(text) or real(text))
+    assert read_folder(folder, data) == first
+    assert read == []
+    path = folder / "factors.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace("Porque sí.", "Porque no."),
+                    encoding="utf-8")
+    assert read_folder(folder, data) != first
+    assert len(read) == len(first.files)
+
+
+def test_our_own_bank_comes_out_ready_as_it_is_read(tmp_path):
+    ours = content_folder("questions")
+    assert read_folder(ours, tmp_path) == read_folder(ours, tmp_path) == bank.load()

@@ -11,6 +11,8 @@ import pytest
 from trainer import lessons
 from trainer.lessons import LessonFault, render
 
+READ = sys.modules["trainer.lessons.read"]
+
 Edit = Callable[[str, str, str], None]
 
 
@@ -140,3 +142,57 @@ def test_threads_that_render_at_once_do_not_mix_up_pages() -> None:
     finally:
         sys.setswitchinterval(before)
     assert together == alone
+
+
+@pytest.fixture
+def start(folder: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch) -> Callable:
+    """Return a function that loads the lessons as a fresh start would; it counts Markdown read."""
+    data = tmp_path_factory.mktemp("data")
+    real = render.html
+
+    def started() -> tuple[lessons.Lessons, int]:
+        rendered = []
+        monkeypatch.setattr(READ, "_loaded", {})
+        monkeypatch.setattr(render, "html", lambda *of: rendered.append(of) or real(*of))
+        return lessons.load(folder, data), len(rendered)
+
+    return started
+
+
+def test_the_next_start_finds_the_very_same_lessons_ready(start: Callable, folder: Path) -> None:
+    first, rendered = start()
+    again, none = start()
+    assert (rendered, none) == (6, 0)
+    assert first == again == lessons.read(folder)
+    assert again.all[0].words("en") == first.all[0].words("en")
+
+
+@pytest.mark.parametrize("name", ["en/20-seal-checks.md", "drawings/air-inside.toml"])
+def test_an_edited_file_is_read_anew_at_the_next_start(
+    start: Callable, edit: Edit, folder: Path, name: str
+) -> None:
+    start()
+    edit(name, *(("seal each", "seal every") if name.endswith("md") else ("Outside", "Around")))
+    found, rendered = start()
+    assert rendered == 6
+    assert found == lessons.read(folder)
+    shown = "".join(part.html for part in found.all[0].sections[0].parts("en"))
+    assert ("seal every" if name.endswith("md") else "air-outside") in shown
+
+
+def test_a_start_after_a_fault_refuses_as_the_first_one_did(
+    start: Callable, folder: Path
+) -> None:
+    start()
+    (folder / "es" / "20-seal-checks.md").unlink()
+    for _ in range(2):
+        with pytest.raises(LessonFault):
+            start()
+
+
+def test_our_own_lessons_come_out_ready_as_they_are_read(tmp_path: Path, monkeypatch) -> None:
+    made = []
+    for _ in range(2):
+        monkeypatch.setattr(READ, "_loaded", {})
+        made.append(lessons.load(data=tmp_path))
+    assert made[0] == made[1] == lessons.read(READ.config.content_folder("lessons"))

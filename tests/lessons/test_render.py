@@ -1,9 +1,11 @@
 """Markdown becomes HTML that cannot run anything, with the marks that the style sheet needs."""
 
+import re
+
 import pytest
 from bs4 import BeautifulSoup
 
-from trainer.lessons import html
+from trainer.lessons import html, render
 
 
 def page(text: str, language: str = "en") -> BeautifulSoup:
@@ -102,3 +104,38 @@ def test_links_definitions_numbered_lists_and_languages_are_kept() -> None:
 
 def test_quotes_and_dashes_stay_as_typed() -> None:
     assert page('"10" -- 20...').get_text() == '"10" -- 20...'
+
+
+class _Counting:
+    """A pattern that counts what it finds."""
+
+    def __init__(self, pattern: re.Pattern) -> None:
+        self.pattern, self.found = pattern, 0
+
+    def finditer(self, text: str, *span: int):
+        for one in self.pattern.finditer(text, *span):
+            self.found += 1
+            yield one
+
+
+@pytest.mark.parametrize("text", ["[", "![", "[a](", "[[a](b ", "[a](x("])
+def test_what_is_looked_at_for_brackets_grows_with_the_text_alone(text: str, monkeypatch) -> None:
+    counts = []
+    for many in (200, 2_000):
+        counting = _Counting(render._BRACKET)
+        with monkeypatch.context() as patch:
+            patch.setattr(render, "_BRACKET", counting)
+            page(text * many)
+        counts.append(counting.found)
+    assert 0 < counts[1] < 12 * counts[0]
+
+
+def test_a_link_ends_near_by_or_is_none() -> None:
+    near, far = "x" * (render.LONGEST_NAME - 2), "x" * (render.LONGEST_NAME + 1)
+    assert page(f"[{near}](https://example.org)").a.get_text() == near
+    assert page(f"[{far}](https://example.org)").a is None
+    address = "https://example.org/" + "y" * render.LONGEST_ADDRESS
+    assert page(f"[near]({address})").a is None
+    assert page("[a [b] c](https://example.org)").a.get_text() == "a [b] c"
+    assert page("[a]\n\n[a]: https://example.org").a["href"] == "https://example.org"
+    assert page("[a][b]\n\n[b]: https://example.org").a["href"] == "https://example.org"

@@ -180,3 +180,10 @@ def test_a_text_in_which_the_making_gives_up_breaks_no_page(monkeypatch) -> None
 
     monkeypatch.setattr(written.render, "html", give_up)
     assert "too tangled" in written.as_html("text", "en")
+
+
+def test_a_text_may_be_long_or_cut_into_pieces_but_not_without_end() -> None:
+    piece = "[[write why]]\nWords.\n"
+    assert not written.too_long(piece * written.MOST_INSERTED)
+    assert written.too_long(piece * (written.MOST_INSERTED + 1))
+    assert written.too_long("x" * (written.MOST_LETTERS + 1))

@@ -8,13 +8,13 @@ So the same exercise and seed give the same problem on every machine, for ever.
 """
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from functools import cache, reduce
+from functools import cache, lru_cache, reduce
 from operator import ge, gt, le, lt
-from typing import Any
+from typing import Any, NamedTuple
 
 from trainer.bank.lots import Lots
 from trainer.bank.mark import SLIP_WITHIN, Blank, Slip, thaw_blank
@@ -168,6 +168,33 @@ def thaw(frozen: Mapping, exercise: Exercise | None = None) -> Problem:
 
 def draw(exercise: Exercise, seed: int) -> Problem:
     """Return the problem that a seed gives. Errors: DrawFault when the exercise allows none."""
+    found = _drawn(_Wanted(exercise, seed))
+    # Whoever gets it may do with these as they like.
+    return replace(found, inputs=_own(found.inputs), drawn=_own(found.drawn))
+
+
+def _own(value: Any) -> Any:
+    """Return a copy of what is JSON."""
+    if isinstance(value, dict):
+        return {name: _own(one) for name, one in value.items()}
+    return [_own(one) for one in value] if isinstance(value, list) else value
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """What a drawing depends on: all that an exercise says, and a seed."""
+
+    exercise: Exercise
+    seed: int
+
+    def __hash__(self) -> int:
+        return hash((self.exercise.slug, self.exercise.version, self.seed))
+
+
+@lru_cache(maxsize=512)
+def _drawn(wanted: _Wanted) -> Problem:
+    # A problem is shown, answered step by step and shown again: drawn once for all of that.
+    exercise, seed = wanted.exercise, wanted.seed
     lots = Lots(f"problem|{exercise.slug}|{seed}")
     kept = {name: _given(plan, {}, lots) for name, plan in exercise.given.items()
             if plan.get("keep")}
@@ -217,11 +244,12 @@ def _fact(plan: Mapping, named: Any, facts: Mapping[str, Any]) -> Any:
         return _with_facts(words(named), facts)
     value = facts.get(named)
     if "from_table" in plan:
-        known = _pool(plan, {}) + _rows(plan["from_table"], plan["also"]) \
+        known = (*_pool(plan, {}), *_rows(plan["from_table"], plan["also"])) \
             if "also" in plan else _pool(plan, {})
         return next((row for row in known if _key(row) == value), None)
     if any(isinstance(one, Mapping) for one in plan.get("one_of", ())):
-        return next((one for one in _pool(plan, {}) if one.key == value), None)
+        offered = map(_chosen, _pool(plan, {}))
+        return next((one for one in offered if one.key == value), None)
     return value
 
 
@@ -309,11 +337,11 @@ def _problem(
         raise _Again
     calculation = CATALOGUE[exercise.calculation]
     inputs = _inputs(exercise, drawn)
-    parts = calculation.parts(inputs)
-    if not all(_lies(path, plan, {**drawn, **parts}) for path, plan in exercise.bounds.items()):
+    values = {**drawn, **calculation.parts(inputs)}
+    if not all(_lies(path, plan, values) for path, plan in exercise.bounds.items()):
         raise _Again
-    texts = _Texts({**drawn, **parts}, rounded)
-    mistakes = {**drawn, **parts, **calculation.slips(inputs)}
+    texts = _Texts(values, rounded)
+    mistakes = {**values, **calculation.slips(inputs)}
     blank = _blank(exercise.answer, texts, mistakes)
     if exercise.answer.slips and not blank.slips:
         raise _Again
@@ -375,13 +403,14 @@ def _given(plan: Mapping, drawn: Mapping, lots: Lots) -> Any:
     if not pool:
         raise _Again
     if "sample" in plan:
-        return tuple(lots.shuffled(pool)[: plan["sample"]])
-    return lots.one_of(pool)
+        return tuple(_chosen(item) for item in lots.shuffled(pool)[: plan["sample"]])
+    return _chosen(lots.one_of(pool))
 
 
-def _pool(plan: Mapping, drawn: Mapping) -> list:
+def _pool(plan: Mapping, drawn: Mapping) -> Sequence:
+    """Return what a given is one of; what the exercise lists itself is still to be `_chosen`."""
     if "one_of" in plan:
-        return [_chosen(item) for item in plan["one_of"]]
+        return plan["one_of"]
     if "from_table" in plan:
         return _rows(plan["from_table"], plan.get("needs", {}))
     low, high = (_bound(plan[end], drawn) for end in ("from", "to"))
@@ -394,15 +423,23 @@ def _chosen(item: Any) -> Any:
     return Choice(item["key"], words(item)) if isinstance(item, Mapping) else item
 
 
-def _rows(table: str, needs: Mapping) -> list:
+def _rows(table: str, needs: Mapping) -> tuple:
     """Return the rows whose fields are as needed, by their key, so that order is not chance."""
-    rows = [row for row in TABLES[table]() if all(_fits(row, *need) for need in needs.items())]
-    return sorted(rows, key=_key)
+    return _fitting(table, tuple(
+        (name, tuple(wanted) if isinstance(wanted, list) else wanted)
+        for name, wanted in needs.items()
+    ))
+
+
+@lru_cache(maxsize=256)
+def _fitting(table: str, needs: tuple[tuple[str, Any], ...]) -> tuple:
+    rows = [row for row in TABLES[table]() if all(_fits(row, *need) for need in needs)]
+    return tuple(sorted(rows, key=_key))
 
 
 def _fits(row: Any, name: str, wanted: Any) -> bool:
     value = getattr(row, name)
-    return value in wanted if isinstance(wanted, list) else value == wanted
+    return value in wanted if isinstance(wanted, tuple) else value == wanted
 
 
 def _looked_up(plan: Mapping, drawn: Mapping) -> Any:
@@ -527,7 +564,7 @@ def _blank(plan: BlankPlan, texts: "_Texts", mistakes: Mapping) -> Blank:
 
 
 def _option(item: Any, plan: BlankPlan) -> tuple[str, Words]:
-    if isinstance(item, int | float | str):
+    if isinstance(item, _PLAIN):
         return _text_key(item), same(number(item))
     label = getattr(item, plan.label)
     value = getattr(item, plan.value) if plan.value else item
@@ -587,33 +624,57 @@ class _Texts:
 
     def shown(self, text: Words, **more: Any) -> Words:
         """Return the text filled in; drawn again when a number would have to be rounded."""
-        return Words(*(self._fill(text(language), language, more, True)
-                       for language in ("en", "es")))
+        return self._both(text, more, True)
 
     def rounded(self, text: Words, **more: Any) -> Words:
         """Return the text filled in, with long numbers rounded."""
-        return Words(*(self._fill(text(language), language, more, False)
-                       for language in ("en", "es")))
+        return self._both(text, more, False)
 
     def unit(self, unit: str) -> str:
         """Return the unit, which may be `{substance.unit}`."""
-        return self._fill(unit, "en", {}, False)
+        return self._fill(unit, "en", self.values, False)
 
-    def _fill(self, text: str, language: str, more: Mapping, exact: bool) -> str:
-        values = {**self.values, **more}
+    def _both(self, text: Words, more: Mapping, exact: bool) -> Words:
+        values = {**self.values, **more} if more else self.values
+        return Words(
+            self._fill(text.en, "en", values, exact), self._fill(text.es, "es", values, exact)
+        )
 
-        def said(name: re.Match) -> str:
-            sign, value = name[1] or "", _find(name[2], values)
-            if isinstance(value, int | float):
-                if few_figures(value):
-                    return sign + number(value)
-                if exact and not name[3] and not self.rounds:
-                    raise _Again
-                return (sign.replace("=", "≈") if self.rounds else sign) + number(value)
-            return sign + self._fill(_said(value, language), language, more, exact)
-
-        filled = _NAME.sub(said, text) if "{" in text else text
+    def _fill(self, text: str, language: str, values: Mapping, exact: bool) -> str:
+        filled = text
+        if "{" in text:
+            filled, names = _parted(text)
+            for name, after in names:
+                filled += self._say(name, language, values, exact) + after
         return _GAP.sub(" ", filled).strip() if "  " in filled else filled.strip()
+
+    def _say(self, name: "_Name", language: str, values: Mapping, exact: bool) -> str:
+        value = _find(name.path, values)
+        if not isinstance(value, (int, float)):
+            return name.sign + self._fill(_said(value, language), language, values, exact)
+        if few_figures(value):
+            return name.sign + number(value)
+        if exact and not name.rounded and not self.rounds:
+            raise _Again
+        return (name.sign.replace("=", "≈") if self.rounds else name.sign) + number(value)
+
+
+class _Name(NamedTuple):
+    """A `{name}` in a text: the "= " before it, what it names, may its number be rounded?"""
+
+    sign: str
+    path: str
+    rounded: bool
+
+
+@lru_cache(maxsize=2**12)
+def _parted(text: str) -> tuple[str, tuple[tuple[_Name, str], ...]]:
+    """Return what stands before the first name of a text, and each name with what follows it."""
+    before, *rest = _NAME.split(text)
+    return before, tuple(
+        (_Name(sign or "", path, bool(rounded)), after)
+        for sign, path, rounded, after in zip(*[iter(rest)] * 4, strict=True)
+    )
 
 
 def _said(value: Any, language: str) -> str:
@@ -630,26 +691,35 @@ def _find(path: str, values: Mapping) -> Any:
     """
     name, _, attribute = path.partition(".")
     value = values[name]
-    if attribute and isinstance(value, tuple):
+    if not attribute or value is None:
+        return value
+    if isinstance(value, tuple):
         return tuple(getattr(one, attribute) for one in value)
-    return getattr(value, attribute) if attribute and value is not None else value
+    return getattr(value, attribute)
+
+
+_PLAIN = (str, int, float)
 
 
 def _key(value: Any) -> Any:
     """Return what stands for a value in JSON: itself, or the slug of a row."""
+    if value is None or isinstance(value, _PLAIN):
+        return value
     if isinstance(value, tuple):
         return [_key(item) for item in value]
     if isinstance(value, Words):
         return value.en
     for attribute in ("slug", "prefix", "key", "name"):
-        if isinstance(getattr(value, attribute, None), str | int | float):
-            return getattr(value, attribute)
+        if isinstance(key := getattr(value, attribute, None), _PLAIN):
+            return key
     return value
 
 
 def _text_key(value: Any) -> str:
     key = _key(value)
-    return f"{key:g}" if isinstance(key, int | float) and not isinstance(key, bool) else str(key)
+    if isinstance(key, str):
+        return key
+    return f"{key:g}" if isinstance(key, (int, float)) and not isinstance(key, bool) else str(key)
 
 
 # The questions of a sitting.

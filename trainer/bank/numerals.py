@@ -147,6 +147,8 @@ def _readings(numeral: str) -> list[Reading]:
 
 def plain(typed: str) -> str:
     """Return the text with every script's digits, spaces, minus signs and slashes made plain."""
+    if typed.isascii():
+        return " ".join(typed.split())
     text = re.sub(r"(?<=[mM])\s?³", "3", typed)
     text = "".join(_plain_character(character) for character in text)
     return re.sub(r"\s+", " ", text).strip()

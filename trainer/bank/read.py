@@ -8,11 +8,12 @@ import json
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import cache
 from hashlib import sha256
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
+from trainer import ready
 from trainer.config import content_folder
 from trainer.words import Words, words
 
@@ -195,19 +196,32 @@ class Bank:
         return {name: text for name, (of, text) in self.files.items() if of == lesson}
 
 
-@cache
-def load() -> Bank:
-    """Return the bank of the installation, read once. Errors: BankFault."""
-    return read_folder(content_folder("questions"))
+_loaded: dict[Path, Bank] = {}
+_loading = Lock()
 
 
-def read_folder(folder: Path) -> Bank:
+def load(data: Path | None = None) -> Bank:
+    """Return the bank of the installation, read once.
+
+    data  the data folder, where what stands in its files is kept ready for the next start
+    Errors: BankFault.
+    """
+    folder = content_folder("questions")
+    with _loading:
+        if folder not in _loaded:
+            _loaded[folder] = read_folder(folder, data)
+        return _loaded[folder]
+
+
+def read_folder(folder: Path, data: Path | None = None) -> Bank:
     """Return the bank of a folder of TOML files. Errors: BankFault names the file and the fault."""
+    paths = sorted(folder.glob("*.toml"))
+    read = ready.made(data, "questions", lambda: ready.digest(paths),
+                      lambda: [_content(path) for path in paths])
     questions: dict[str, Question] = {}
     exercises: dict[str, Exercise] = {}
     files: dict[str, tuple[str, str]] = {}
-    for path in sorted(folder.glob("*.toml")):
-        text, content = _content(path)
+    for path, (text, content) in zip(paths, read, strict=True):
         files[f"questions/{path.name}"] = (content.get("lesson", ""), text)
         if "calculation" in content:
             exercises[path.stem] = _built(path, exercise_of, path.stem, content)

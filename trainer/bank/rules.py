@@ -142,7 +142,7 @@ def slug_faults(slug: str) -> Iterator[FieldFault]:
         rest = "may hold small letters, digits and hyphens."
         yield FieldFault("slug", f"the slug {slug!r} {rest}", Words(
             "Its name may hold small letters, digits and hyphens.",
-            "Su nombre puede tener letras minúsculas, cifras y guiones.",
+            "Su nombre puede tener letras minúsculas, dígitos y guiones.",
         ))  # fmt: skip
 
 

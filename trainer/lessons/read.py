@@ -1,12 +1,15 @@
 """The lessons: each pair of files becomes one lesson with both languages, rendered once."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
 from functools import cache, cached_property
+from importlib.metadata import version as installed
 from itertools import pairwise
 from pathlib import Path
 from threading import Lock
+from typing import Any
 
-from trainer import config
+from trainer import config, ready
 from trainer.config import LANGUAGES
 from trainer.words import Words
 
@@ -56,6 +59,15 @@ class Section:
 
 
 @dataclass(frozen=True)
+class Head:
+    """What stands above a lesson in one language: title, one sentence, published sources."""
+
+    title: str
+    summary: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Lesson:
     """One lesson, in every language that it is written in: ours are in all.
 
@@ -70,24 +82,24 @@ class Lesson:
     sections: tuple[Section, ...]
     version: str
     files: dict[str, str]
-    _sources: dict[str, Source]
+    _heads: dict[str, Head]
 
     @property
     def languages(self) -> tuple[str, ...]:
         """Return the languages that it is written in."""
-        return tuple(self._sources)
+        return tuple(self._heads)
 
     def title(self, language: str) -> str:
         """Return the title; where it is not written in a language, in another, which is named."""
-        return _named({one: source.title for one, source in self._sources.items()}, language)
+        return _named({one: head.title for one, head in self._heads.items()}, language)
 
     def summary(self, language: str) -> str:
         """Return one sentence: what the reader will be able to do."""
-        return self._sources[language].summary
+        return self._heads[language].summary
 
     def sources(self, language: str) -> tuple[str, ...]:
         """Return the published sources of the lesson."""
-        return self._sources[language].sources
+        return self._heads[language].sources
 
     def words(self, language: str) -> int:
         """Return how many words there are to read, tables included, drawings not."""
@@ -129,17 +141,52 @@ _loaded: dict[Path, Lessons] = {}
 _loading = Lock()
 
 
-def load(folder: Path | None = None) -> Lessons:
+def load(folder: Path | None = None, data: Path | None = None) -> Lessons:
     """Return the lessons of a folder (ours, when none is given), rendered on the first call only.
 
+    data  the data folder, where what was rendered is kept ready for the next start
     Errors: LessonFault at the first file that is wrong.
     """
     folder = folder or config.content_folder("lessons")
     # Threads that come early wait, so that nothing is ever rendered twice.
     with _loading:
         if folder not in _loaded:
-            _loaded[folder] = read(folder)
+            _loaded[folder] = _ready(folder, data)
         return _loaded[folder]
+
+
+def _ready(folder: Path, data: Path | None) -> Lessons:
+    """Return the lessons as they were rendered from the very same files, or rendered now."""
+    if data is None:
+        return read(folder)
+    kept = ready.made(data, "lessons", lambda: _made_of(folder),
+                      lambda: [asdict(one) for one in read(folder).all])
+    return Lessons(tuple(_thawed(one) for one in kept))
+
+
+def _made_of(folder: Path) -> str:
+    """Return the digest of all that has a say in how a lesson comes out."""
+    here = Path(__file__).parent
+    files = [*folder.rglob("*.md"), *folder.rglob("*.svg"), *folder.rglob("*.toml"),
+             *here.glob("*.py"), Path(config.__file__)]
+    return ready.digest(files, *(f"{one} {installed(one)}" for one in ("markdown", "nh3")))
+
+
+def _thawed(kept: Mapping[str, Any]) -> Lesson:
+    """Return the lesson that was kept as plain data."""
+    return Lesson(**{
+        **kept,
+        "elements": tuple(kept["elements"]),
+        "sections": tuple(_thawed_section(one) for one in kept["sections"]),
+        "_heads": {language: Head(**{**one, "sources": tuple(one["sources"])})
+                   for language, one in kept["_heads"].items()},
+    })
+
+
+def _thawed_section(kept: Mapping[str, Any]) -> Section:
+    parts = {language: tuple(Part(**one) for one in shown)
+             for language, shown in kept["_parts"].items()}
+    return Section(kept["id"], kept["_titles"], parts)
 
 
 @cache
@@ -178,7 +225,8 @@ def _lesson(folder: Path, name: str) -> Lesson:
         version=version(files, folder),
         files={f"lessons/{path.relative_to(folder).as_posix()}": path.read_text(encoding="utf-8")
                for path in sorted(set(files))},
-        _sources=sources,
+        _heads={language: Head(one.title, one.summary, one.sources)
+                for language, one in sources.items()},
     )
 
 

@@ -18,6 +18,7 @@ BOXES = ("must", "talk", "caution")
 _TABLE = {"en": "Table", "es": "Tabla"}
 # The policy for style forbids `style`, so a column's alignment becomes a class.
 _ALIGNMENT = {"right": "number", "center": "mid"}
+_BRACKET = re.compile(r"[\[\]]")
 _ID = re.compile(r"[a-z][a-z0-9-]*")
 
 _PLAIN = {
@@ -47,6 +48,16 @@ _ALLOWED: dict[str, Any] = {
     },
     "url_schemes": {"http", "https", "mailto", "tel"},
 }
+_LINKS = (
+    "reference", "link", "image_link", "image_reference", "short_reference", "short_image_ref",
+)
+"""What looks for the end of something that a bracket opens."""
+
+LONGEST_NAME, LONGEST_ADDRESS = 300, 500
+"""Letters of a link between its brackets (our own choice, no source)."""
+DEEPEST_NAME = 5
+"""Brackets within the brackets of a link's name."""
+
 _EXTENSIONS = ("tables", "attr_list", "admonition", "def_list", "sane_lists")
 
 
@@ -80,8 +91,37 @@ class _House(Extension):
     def extendMarkdown(self, md: markdown.Markdown) -> None:
         md.preprocessors.deregister("html_block")
         md.inlinePatterns.deregister("html")
+        for name in _LINKS:
+            _look_no_further(md.inlinePatterns[name])
         # Below 0, so that it runs after every step of Markdown's own on the tree.
         md.treeprocessors.register(_Tree(md, self.language), "house", -1)
+
+
+def _look_no_further(pattern: Any) -> None:
+    """Let a pattern look for the end of a link near by only.
+
+    It would go through all that follows for each bracket, so that ten thousand of them, which
+    nobody closes, would keep a page for a minute.
+    """
+    address_of = pattern.getLink
+
+    def near_text(data: str, index: int) -> tuple[str, int, bool]:
+        depth = 1
+        for found in _BRACKET.finditer(data, index, index + LONGEST_NAME):
+            depth += 1 if found[0] == "[" else -1
+            if depth == 0:
+                return data[index : found.start()], found.end(), True
+            if depth > DEEPEST_NAME:
+                break
+        return "", index, False
+
+    def near_address(data: str, index: int) -> tuple[str, str | None, int, bool]:
+        end = index + LONGEST_ADDRESS
+        if not data.startswith("(", index) or data.find(")", index, end) < 0:
+            return "", None, index, False
+        return address_of(data[:end], index)
+
+    pattern.getText, pattern.getLink = near_text, near_address
 
 
 class _Tree(Treeprocessor):

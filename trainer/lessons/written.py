@@ -9,11 +9,10 @@ and `flaws.py` tells what is to be put right before it is published.
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 from html import escape
-from pathlib import Path
 
 from trainer import config
 from trainer.words import Words
@@ -21,18 +20,21 @@ from trainer.words import Words
 from . import render
 from .drawings import read_drawing
 from .fault import LessonFault
-from .read import Lesson, Part, Section
-from .source import Chunk, Source, SourceSection
+from .read import Head, Lesson, Part, Section
+from .source import Chunk, SourceSection
 from .version import LENGTH
 
 MOST_LETTERS = 60_000
 """A text longer than some thirty pages is no lesson, and would make a page slow."""
 
+MOST_INSERTED = 200
+"""Each thing that a text inserts cuts it, and each piece is made by itself."""
+
 MOST_WAYS = 1_000_000
 MOST_DEFINITIONS = 100
 
 # None of these goes over a stretch of the text more than once, however it is written.
-_LISTS_IN_LISTS = re.compile(r"(?:[-*+][ \t]+|>[ \t]?){50}")
+_LISTS_IN_LISTS = re.compile(r"(?:[-*+][ \t]+|>[ \t]?){20}")
 _ID = re.compile(r"[a-z][a-z0-9-]*")
 _INSERT = re.compile(
     r"\[\[(?P<kind>exercise|drawing|picture|site) (?P<name>[a-z0-9][a-z0-9-]*)\]\]"
@@ -88,6 +90,12 @@ def inserted(line: str) -> tuple[str, str] | None:
     return (found["kind"], found["name"]) if found else None
 
 
+def too_long(markdown: str) -> bool:
+    """Say whether a text is longer, or cut into more pieces, than a lesson may be."""
+    cuts = sum(line.startswith("[[") for line in markdown.splitlines())
+    return len(markdown) > MOST_LETTERS or cuts > MOST_INSERTED
+
+
 def open_places(text: str) -> list[tuple[int, str]]:
     """Return what is still to be written, with the line that it begins on, counted from 1."""
     return [
@@ -133,14 +141,9 @@ def compose(
         ),
         version=_version(files),
         files=files,
-        _sources={
-            language: Source(
-                Path(f"{slug}.{language}.md"), order, slug, text.title, text.summary, elements,
-                sources[language], read_[language],
-            )
-            for language, text in texts.items()
-        },
-    )  # fmt: skip
+        _heads={language: Head(text.title, text.summary, sources[language])
+                for language, text in texts.items()},
+    )
 
 
 def preview(
@@ -160,6 +163,58 @@ def preview(
         )
         for section in read(markdown)
     ]
+
+
+def as_kept(
+    slug: str,
+    files: Mapping[str, str],
+    language: str,
+    exercise: Callable[[str], str] | None = None,
+) -> tuple[Text, list[tuple[str, str]]]:
+    """Return a text as it was kept with its insertions: itself, and title and HTML of each section.
+
+    files       those that `compose` gave the lesson, whatever was changed since
+    exercise    returns the HTML that stands for an exercise by its slug; None: only its name
+    Errors: KeyError for a language that it was not written in.
+    """
+    head, summary, markdown = (*files[f"{slug}/{language}.md"].split("\n\n", 2), "")[:3]
+    text = Text(head.removeprefix("# "), summary, markdown)
+    sections = [
+        (
+            section.title,
+            "\n".join(
+                _kept_chunk(chunk, slug, files, language, exercise) for chunk in section.chunks
+            ),
+        )
+        for section in read(markdown)
+    ]
+    return text, sections
+
+
+def _kept_chunk(
+    chunk: Chunk,
+    slug: str,
+    files: Mapping[str, str],
+    language: str,
+    exercise: Callable[[str], str] | None,
+) -> str:
+    """Return a chunk as it was shown then."""
+    if chunk.kind == "html":
+        return as_html(chunk.text, language)
+    name = f"{slug}/{chunk.text}.{language}.md"
+    if chunk.kind == "site" and name in files:
+        return render.html(files[name], language, ids=False)
+    shown = files.get(f"{slug}/{chunk.kind}-{chunk.text}.{language}.html")
+    if shown is not None:
+        return shown
+    if chunk.kind == "exercise":
+        return exercise(chunk.text) if exercise else exercise_here(chunk.text, language)
+    return _note(_MISSING(language))
+
+
+def exercise_here(title: str, language: str) -> str:
+    """Return the line that stands for an exercise where nobody works it."""
+    return _note(_EXERCISE_HERE(language).format(title))
 
 
 def tangled(text: str) -> bool:
