@@ -39,7 +39,7 @@ def drawing(figure: str) -> dict[str, Any]:
     said = dict(_WORDS.findall(svg))
     caption = _CAPTION.search(figure)
     svg = svg.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
-    svg = svg.replace(">", f"><style>{_style()}</style>", 1)
+    svg = svg.replace(">", f"><style>{drawing_style()}</style>", 1)
     return {
         "svg": svg,
         "ratio": height / width,
@@ -49,7 +49,7 @@ def drawing(figure: str) -> dict[str, Any]:
 
 
 @cache
-def _style() -> str:
+def drawing_style() -> str:
     """Return how drawings look on paper: the page's own rules with the colours of print."""
     static = config.content_folder("static")
     colours = dict(_COLOUR.findall(_ON_PAPER.search((static / "print.css").read_text("utf-8"))[1]))
