@@ -1,18 +1,19 @@
-"""Signing in: codes, devices, PINs, passphrases, tries and sessions.
+"""Signing in: codes, devices, sessions, and the pages that lead in.
 
-Numbers typed here: at most 10 wrong tries and 15 characters, NIST SP 800-63B-4 as evidence.md
-section 5 cites it; 12 hours, 30 minutes and 4 minutes are the program's own settings.
+12 hours, 30 minutes and 4 minutes are the program's own settings.
 """
 
 from datetime import timedelta
 
 import pytest
 
-from tests.conftest import PIN, Browser, Works
-from trainer.services import signing_in
+from tests.conftest import PASSPHRASE, PIN, Browser, Works
+from tests.tables import ROSTER, bring, csv_of, do, undo
+from trainer.app import create_app
+from trainer.services import hashing, joining, signing_in, throttling
 from trainer.services.refusal import Refusal
-from trainer.services.signing_in import Limits, Wait
-from trainer.store.tables import Device
+from trainer.services.throttling import Limits
+from trainer.store.tables import Device, Person
 
 LIMITS = Limits()
 MINUTE = timedelta(minutes=1)
@@ -82,84 +83,6 @@ def test_a_fresh_code_of_ones_own_ends_the_device_before(works):
         assert signing_in.device_of(db, first_secret) is None
 
 
-@pytest.mark.parametrize(
-    "pin",
-    ["12345", "1234567", "12345a", "１２３４５６", "", "123456", "654321", "890123", "111111",
-     "121212", "123123", "000417"],
-)
-def test_a_pin_that_anybody_would_guess_is_refused(works, pin):
-    with pytest.raises(Refusal):
-        signing_in.refuse_pin(works.people["Lee"], pin)
-
-
-def test_other_pins_are_taken(works):
-    for pin in (PIN, "000418", "135791"):
-        signing_in.refuse_pin(works.people["Lee"], pin)
-
-
-@pytest.mark.parametrize(
-    "phrase",
-    ["fourteen chars", "aaaaaaaaaaaaaaaaaaaa", "1234 5678 9012 3456", "Lee Lee Lee and Lee",
-     "004170041700417"],
-)
-def test_a_passphrase_that_is_short_or_guessed_is_refused(works, phrase):
-    with pytest.raises(Refusal):
-        signing_in.refuse_passphrase(works.people["Lee"], phrase)
-
-
-def test_fifteen_characters_are_enough_in_any_letters(works):
-    for phrase in ("fifteen chars!!", "años, maña y leña"):
-        signing_in.refuse_passphrase(works.people["Lee"], phrase)
-
-
-def test_a_secret_fits_only_itself_and_nobodys_never(works):
-    kept = works.people["Lee"].pin_hash or signing_in.hashed(PIN)
-    assert signing_in.fits(PIN, kept)
-    assert not signing_in.fits("271829", kept)
-    assert not signing_in.fits("", None)
-    assert not signing_in.fits(PIN, "not a hash")
-    assert PIN not in kept
-
-
-def test_waits_grow_after_three_wrong_tries_up_to_an_hour():
-    waits = [signing_in.wait_after(wrong, "number:1").total_seconds() for wrong in range(40)]
-    assert waits[:6] == [0, 0, 0, 5, 10, 20]
-    assert waits == sorted(waits)
-    assert waits[-1] == 3600
-    assert signing_in.wait_after(29, "address:10.0.0.1") == timedelta(0)
-
-
-def test_a_try_during_a_wait_is_refused_and_not_counted(works):
-    names = ("number:00417",)
-
-    def tried(after: float) -> None:
-        with works.store.writing() as db:
-            signing_in.count_try(db, names, works.now + timedelta(seconds=after), LIMITS)
-
-    for _ in range(3):
-        tried(0)
-    with pytest.raises(Wait):
-        tried(4.9)
-    tried(5)
-    with pytest.raises(Wait):
-        tried(14.9)
-    with works.store.writing() as db:
-        signing_in.clear_tries(db, *names)
-    tried(15)
-
-
-def test_ten_wrong_tries_lock_a_device_for_good_and_the_eleventh_is_never_judged(works):
-    device = enrol(works, tablet_code(works), "")[1]
-    names = signing_in.scopes(device, "00417", "")
-    for at in range(10):
-        with works.store.writing() as db:
-            signing_in.count_try(db, names, works.now + at * timedelta(hours=2), LIMITS)
-    for number in ("00417", "00418"):  # whoever tries next
-        with pytest.raises(Wait, match="one-time code"), works.store.writing() as db:
-            later = works.now + timedelta(days=400)
-            signing_in.count_try(db, signing_in.scopes(device, number, ""), later, LIMITS)
-
-
 def session(works: Works, device: Device | None) -> str:
     """Begin a session of Lee's."""
     with works.store.writing() as db:
@@ -184,10 +107,9 @@ def test_a_session_ends_when_nobody_is_there(works):
 
 def test_a_session_ends_after_twelve_hours_however_busy(works):
     token = session(works, None)
-    for hours in range(1, 13):
-        with works.store.writing() as db:
-            row, *_ = signing_in.session_of(db, token, works.now + timedelta(hours=0), LIMITS)
-            signing_in.touch(db, row.id, works.now + timedelta(hours=hours))
+    with works.store.writing() as db:
+        row, *_ = signing_in.session_of(db, token, works.now, LIMITS)
+        signing_in.touch(db, row.id, works.now + timedelta(hours=12))
     assert holds(works, token, timedelta(hours=12))
     assert not holds(works, token, timedelta(hours=12, seconds=1))
 
@@ -208,6 +130,52 @@ def test_a_session_ends_with_its_device_its_person_or_a_sign_out(works):
         lee.left_on = works.today
         db.add(lee)
     assert not holds(works, third, MINUTE)
+
+
+def test_a_session_ends_when_its_persons_roles_change_and_stays_when_they_do_not(works):
+    def change(roles: list[str]) -> None:
+        with works.store.writing() as db:
+            lee = db.get(Person, works.people["Lee"].id)
+            joining.change_person(
+                db, works.scribe(), lee, name="Lea", roles=roles, language="en", worksites=[1],
+                qualification="",
+            )
+
+    token = session(works, None)
+    change(["worker"])
+    assert holds(works, token, MINUTE)
+    for roles in (["worker", "trainer"], ["worker"]):
+        change(roles)
+        assert not holds(works, token, MINUTE)
+        token = session(works, None)
+
+
+def test_a_roster_that_changes_roles_ends_the_sessions_of_those_alone(works):
+    lee = session(works, None)
+    with works.store.writing() as db:
+        kim = signing_in.start_session(db, works.people["Kim"], None, works.now)
+    run = bring(works, csv_of(
+        (*ROSTER, "role", "language"),
+        ("00417", "Lee", "Laminating Loft", "trainer", "en"),
+        ("00418", "Kim", "Laminating Loft", "worker", "es"),
+    ))  # fmt: skip
+    assert do(works, run) == ""
+    assert [holds(works, token, MINUTE) for token in (lee, kim)] == [False, True]
+    lee = session(works, None)
+    undo(works, run)
+    assert [holds(works, token, MINUTE) for token in (lee, kim)] == [False, True]
+
+
+def test_all_sessions_of_a_person_are_ended_but_the_one_kept(works):
+    tokens = [session(works, None) for _ in range(3)]
+    with works.store.writing() as db:
+        lee = works.people["Lee"]
+        keep = signing_in.session_of(db, tokens[1], works.now, LIMITS)[0].id
+        assert len(signing_in.running(db, lee.id, works.now, LIMITS)) == 3
+        assert signing_in.running(db, lee.id, works.now + timedelta(hours=1), LIMITS) == []
+        assert signing_in.end_everywhere(db, [lee.id], works.now, lee, keep=keep) == 2
+        assert len(signing_in.running(db, lee.id, works.now, LIMITS)) == 1
+    assert [holds(works, token, MINUTE) for token in tokens] == [False, True, False]
 
 
 # The same through the pages.
@@ -256,10 +224,10 @@ def test_wrong_number_and_wrong_pin_are_answered_in_the_same_words(app, works):
 def test_a_locked_tablet_opens_with_a_fresh_code(app, works):
     browser = on_device(app, works, tablet_code(works), number="", shared="yes")
     with works.store.writing() as db:
-        names = signing_in.scopes(db.get(Device, 1), "00417", "")
+        names = throttling.scopes(db.get(Device, 1), "00417", "", with_pin=True)
         for at in range(10, 0, -1):
             moment = works.now - at * timedelta(hours=2)
-            signing_in.count_try(db, names, moment, LIMITS)
+            throttling.count_try(db, names, moment, LIMITS)
     assert with_pin(browser, "00417").status_code == 429
     assert "one-time code" in browser.page
     code = tablet_code(works)
@@ -273,7 +241,7 @@ def test_a_person_locked_on_a_tablet_is_let_in_there_by_their_own_code(app, work
     with works.store.writing() as db:
         for at in range(10, 0, -1):
             moment = works.now - at * timedelta(hours=2)
-            signing_in.count_try(db, ("device:1:00417",), moment, LIMITS)
+            throttling.count_try(db, ("pin:1:00417",), moment, LIMITS)
     assert with_pin(browser, "00417").status_code == 429
     assert with_pin(browser, "00418").status_code == 303
     browser.get("/still-there")
@@ -300,3 +268,89 @@ def test_a_pin_is_changed_only_by_whoever_knows_the_one_before(app, works):
     browser.post("/sign-out")
     assert with_pin(browser, "00417").status_code == 422
     assert with_pin(browser, "00417", "135791").status_code == 303
+
+
+# What a browser holds is another thing after each sign-in.
+
+
+def held(browser: Browser) -> dict:
+    """Return what the signed cookie holds."""
+    with browser.client.session_transaction() as found:
+        return dict(found)
+
+
+def test_token_and_form_token_are_others_after_a_sign_in(app, browser, works):
+    lee = browser()
+    lee.get("/sign-in")
+    before = held(lee)
+    lee.sign_in("00417")
+    lee.get("/tag")
+    first = held(lee)
+    assert before["csrf_token"] != first["csrf_token"]
+    lee.sign_in("00417")  # once more, without signing out
+    lee.get("/tag")
+    second = held(lee)
+    assert {first["token"], first["csrf_token"]}.isdisjoint(second.values())
+    stolen = Browser(app.test_client())
+    with stolen.client.session_transaction() as found:
+        found.update(first)
+    assert stolen.get("/tag").status_code == 302
+
+
+def test_nothing_that_was_in_the_session_before_is_there_after(browser):
+    lee = browser()
+    with lee.client.session_transaction() as found:
+        found.update({"choose_pin": True, "planted": "by somebody else"})
+    lee.sign_in("00417")
+    assert {"choose_pin", "planted"}.isdisjoint(held(lee))
+
+
+@pytest.mark.parametrize(
+    ("path", "fields"),
+    [
+        ("/passphrase", {"old": PASSPHRASE, "passphrase": "four grey gulls by night",
+                         "again": "four grey gulls by night"}),
+        ("/choose-pin", {"pin": "904417", "again": "904417"}),
+    ],
+)  # fmt: skip
+def test_a_new_secret_gives_another_token_and_ends_what_is_open_elsewhere(
+    app, browser, path, fields
+):
+    elsewhere, lee, kim = browser("Lee"), browser("Lee"), browser("Kim")
+    with lee.client.session_transaction() as found:
+        found["choose_pin"] = path == "/choose-pin"  # as after a one-time code
+    before = held(lee)
+    lee.get(path)
+    assert lee.post(path, follow=False, **fields).status_code == 303
+    assert lee.get("/tag").status_code == 200
+    assert held(lee)["token"] != before["token"]
+    stolen = Browser(app.test_client())
+    with stolen.client.session_transaction() as found:
+        found.update(before)
+    assert [one.get("/tag").status_code for one in (elsewhere, stolen, kim)] == [302, 302, 200]
+
+
+def test_a_session_goes_on_in_another_process_and_ends_in_all(app, browser, works, settings):
+    lee = browser("Lee")
+    other = Browser(create_app(settings, works.store, app.secret_key).test_client())
+    with other.client.session_transaction() as found:
+        found.update(held(lee))
+    assert other.get("/tag").status_code == 200
+    lee.get("/tag")
+    lee.post("/sign-out")
+    assert other.get("/tag").status_code == 302
+
+
+def test_who_changes_between_looking_and_signing_in_is_not_let_in(browser, works, monkeypatch):
+    """Somebody leaves while their passphrase is being hashed."""
+    real = hashing.fits
+
+    def leaves_meanwhile(text: str, kept: str | None) -> bool:
+        with works.store.writing() as db:
+            lee = db.get(Person, works.people["Lee"].id)
+            lee.left_on = works.today
+            db.add(lee)
+        return real(text, kept)
+
+    monkeypatch.setattr(hashing, "fits", leaves_meanwhile)
+    assert browser("Lee").get("/tag").status_code == 302

@@ -1,72 +1,51 @@
-"""Signing in: one-time codes, enrolled devices, PINs, passphrases, tries and web sessions.
+"""Signing in: one-time codes, enrolled devices, PINs, passphrases and web sessions.
 
 A 6-digit PIN is enough only on an enrolled device, which is the second factor (something one
-has): ASVS 5.0, 6.2.1 and 6.3.3; at most 10 wrong tries: NIST SP 800-63B-4, draft. Anywhere
-else a passphrase of 15 characters or more: NIST SP 800-63B-4.
+has): ASVS 5.0, 6.2.1 and 6.3.3. Of a tablet that everybody shares that is so for workers only;
+trainers and coordinators, who sign for others, give their passphrase there, since whoever stands
+beside them has the tablet too and sees six digits typed. Anywhere else a passphrase, and where
+they set one up a second step (`second_step`).
+
+How secrets are hashed is in `hashing`, how wrong tries are counted in `throttling`, which secrets
+are refused in `guessing`.
 """
 
 import secrets
-from dataclasses import dataclass
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from hashlib import sha256
-from itertools import pairwise
-from threading import BoundedSemaphore
+from typing import NamedTuple
 
-from argon2 import PasswordHasher
-from argon2.exceptions import InvalidHashError, VerifyMismatchError
-from sqlmodel import Session, select
+from sqlalchemy import bindparam
+from sqlmodel import Session, func, select
 
+from trainer.running import metrics
+from trainer.services import throttling, unsent
+from trainer.services.hashing import fits as fits
+from trainer.services.hashing import hashed as hashed
 from trainer.services.refusal import Refusal
-from trainer.store import people
-from trainer.store.tables import Device, OneTimeCode, Person, SignInTry, WebSession
+from trainer.services.throttling import Limits as Limits
+from trainer.services.throttling import Wait as Wait
+from trainer.store import changes, people, sign_ins
+from trainer.store.tables import Device, OneTimeCode, Person, PersonRole, SignInEvent, WebSession
 
-PIN_DIGITS = 6
-PASSPHRASE_LETTERS = 15
 CODE_ALPHABET = "23456789ABCDEFGHJKMNPQRSTVWXYZ"  # without letters that look like digits
 CODE_LETTERS = 10
-FREE_TRIES = 3
-FREE_ADDRESS_TRIES = 30
-LONGEST_WAIT = timedelta(hours=1)
+HALF_FOR = timedelta(minutes=10)
+"""So long the second step may take after the passphrase."""
 
-_HASHER = PasswordHasher()
-# Each hash takes 64 MiB: never more at once than a small machine has cores.
-_HASHING = BoundedSemaphore(2)
-_NOBODY = _HASHER.hash(secrets.token_hex(16))
-
-
-@dataclass(frozen=True)
-class Limits:
-    """The settings that signing in goes by."""
-
-    wrong_tries: int = 10
-    code_minutes: int = 30
-    idle_shared: timedelta = timedelta(minutes=4)
-    idle_own: timedelta = timedelta(minutes=30)
-    longest: timedelta = timedelta(hours=12)
-
-
-class Wait(Refusal):
-    """Too many wrong tries: wait, or bring a fresh one-time code."""
+KINDS = (
+    "signed-in", "wrong", "signed-out", "lapsed", "ended", "code-made", "code-used", "code-wrong",
+    "enrolled", "revoked", "pin", "passphrase", "step-wrong", "step-on", "step-off",
+    "recovery-made", "recovery-used",
+)  # fmt: skip
+"""What the history of signing in tells: ASVS 5.0, 16.3.1. A try that has to wait is none of it:
+it is not looked at, and whoever sends a thousand would fill the history."""
 
 
 def secret_hash(text: str) -> str:
     """Return what is kept of a random secret; it needs no salt, since nobody chose it."""
     return sha256(text.encode()).hexdigest()
-
-
-def hashed(text: str) -> str:
-    """Return the argon2id hash of a PIN or passphrase; slow by design, never inside `writing()`."""
-    with _HASHING:
-        return _HASHER.hash(text)
-
-
-def fits(text: str, kept: str | None) -> bool:
-    """Say whether a PIN or passphrase is the one kept; as slow where nobody is there."""
-    with _HASHING:
-        try:
-            return _HASHER.verify(kept or _NOBODY, text) and kept is not None
-        except (VerifyMismatchError, InvalidHashError):
-            return False
 
 
 def make_code(
@@ -102,6 +81,7 @@ def make_code(
     )
     db.add(row)
     db.flush()
+    _tell(db, "code-made", now, person, by=by, worksite_id=worksite_id)
     return text, row
 
 
@@ -123,7 +103,7 @@ def enrol(
         select(OneTimeCode).where(OneTimeCode.code_hash == secret_hash(plain_code(typed)))
     ).first()
     person = db.get(Person, row.person_id) if row and row.person_id else None
-    right = row and row.used_at is None and now <= row.expires_at
+    right = row and row.used_at is None and _within(now, row.made_at, row.expires_at - row.made_at)
     whose = person.number_key if person else ""
     if not right or people.key(number) != whose or (person and person.left_on):
         raise Refusal(
@@ -134,11 +114,11 @@ def enrol(
     db.add(row)
     # On a shared tablet a person's own code only unlocks that person there again.
     if device and device.kind == "shared" and person and device.revoked_at is None:
-        clear_tries(db, f"device:{device.id}:{person.number_key}")
+        throttling.clear_tries(db, throttling.pin_scope(device, person.number))
+        _tell(db, "code-used", now, person, device)
         return "", device, person
     if device and device.revoked_at is None:
-        device.revoked_at = now
-        db.add(device)
+        _revoke(db, device, now, person)
     secret = secrets.token_urlsafe(32)
     fresh = Device(
         secret_hash=secret_hash(secret),
@@ -150,100 +130,65 @@ def enrol(
     )
     db.add(fresh)
     db.flush()
+    _tell(db, "code-used", now, person, fresh)
+    by = db.get(Person, row.made_by) if row.made_by else None
+    _tell(db, "enrolled", now, person, fresh, by=by, worksite_id=row.worksite_id)
     return secret, fresh, person
+
+
+_DEVICE = select(Device).where(Device.secret_hash == bindparam("secret"))
 
 
 def device_of(db: Session, secret: str) -> Device | None:
     """Return the enrolled device that holds this secret."""
     if not secret:
         return None
-    found = db.exec(select(Device).where(Device.secret_hash == secret_hash(secret))).first()
+    found = db.exec(_DEVICE, params={"secret": secret_hash(secret)}).first()
     return found if found and found.revoked_at is None else None
 
 
-def refuse_pin(person: Person, pin: str) -> None:
-    """Refuse a PIN that is not 6 digits, or that anybody would guess.
-
-    Errors: Refusal.
-    """
-    if len(pin) != PIN_DIGITS or not (pin.isascii() and pin.isdigit()):
-        raise Refusal("A PIN has exactly 6 digits.")
-    steps = {(int(after) - int(before)) % 10 for before, after in pairwise(pin)}
-    digits = "".join(letter for letter in person.number if letter.isdigit())
-    repeated = pin[:3] == pin[3:] or pin[:2] * 3 == pin
-    if steps in ({0}, {1}, {9}) or repeated or (digits and int(pin) == int(digits)):
-        raise Refusal("This PIN is too easy to guess. Choose another.")
-
-
-def refuse_passphrase(person: Person, phrase: str) -> None:
-    """Refuse a passphrase that is short or easily guessed.
-
-    Errors: Refusal.
-    """
-    if len(phrase) < PASSPHRASE_LETTERS:
-        raise Refusal("A passphrase has 15 characters or more; four or five words do well.")
-    plain = people.plain(phrase)
-    guessed = len(set(plain)) < 6 or plain.replace(" ", "").isdigit()
-    if guessed or people.plain(person.name) in plain or person.number_key * 3 in plain:
-        raise Refusal("This passphrase is too easy to guess. Choose other words.")
-
-
-def set_pin(db: Session, person: Person, pin_hash: str) -> None:
-    """Keep a person's PIN, hashed before."""
+def set_pin(db: Session, person: Person, pin_hash: str, now: datetime | None = None) -> None:
+    """Keep a person's PIN, hashed before; with the moment, it is told in the history."""
     row = db.get(Person, person.id)
     row.pin_hash = pin_hash
     db.add(row)
+    if now:
+        _tell(db, "pin", now, row)
 
 
-def set_passphrase(db: Session, person: Person, phrase_hash: str) -> None:
-    """Keep a person's passphrase, hashed before."""
+def set_passphrase(
+    db: Session, person: Person, phrase_hash: str, now: datetime | None = None
+) -> None:
+    """Keep a person's passphrase, hashed before; with the moment, it is told in the history."""
     row = db.get(Person, person.id)
     row.passphrase_hash = phrase_hash
     db.add(row)
+    if now:
+        _tell(db, "passphrase", now, row)
 
 
-def scopes(device: Device | None, number: str, address: str) -> tuple[str, ...]:
-    """Return what a try counts against: with a PIN the device, else the number and the address."""
-    key = people.key(number)
-    if device:
-        return (f"device:{device.id}", f"device:{device.id}:{key}")
-    return (f"number:{key}", f"address:{address}")
+def still(db: Session, person: Person, kept: str) -> bool:
+    """Say whether a hash that was compared is still the person's, who has not left since."""
+    row = db.get(Person, person.id)
+    return row.left_on is None and kept in (row.pin_hash, row.passphrase_hash)
 
 
-def count_try(db: Session, names: tuple[str, ...], now: datetime, limits: Limits) -> None:
-    """Count a try before it is judged, so that tries side by side cannot slip past the limit.
+def keep_stronger(db: Session, person: Person, before: str, fresh: str) -> None:
+    """Keep the same PIN or passphrase hashed anew with today's parameters, if it still stands."""
+    row = db.get(Person, person.id)
+    for column in ("pin_hash", "passphrase_hash"):
+        if getattr(row, column) == before:
+            setattr(row, column, fresh)
+    db.add(row)
 
-    Errors: Wait, before anything is counted, while a wait runs or a device is locked.
+
+def start_session(
+    db: Session, person: Person, device: Device | None, now: datetime, *, half: bool = False
+) -> str:
+    """Begin a web session; return its token, which only the browser keeps.
+
+    half    only the passphrase was right: it opens nothing but the page of the second step
     """
-    rows = [db.get(SignInTry, name) or SignInTry(scope=name, last_at=now) for name in names]
-    for row in rows:
-        _refuse_wait(row, now, limits)
-    for row in rows:
-        row.wrong += 1
-        row.last_at = now
-        db.add(row)
-    db.flush()
-
-
-def clear_tries(db: Session, *names: str) -> None:
-    """Forget the tries after a right one, or a fresh code."""
-    for name in names:
-        row = db.get(SignInTry, name)
-        if row:
-            db.delete(row)
-    db.flush()
-
-
-def wait_after(wrong: int, scope: str) -> timedelta:
-    """Return how long to wait after so many wrong tries in a row; it doubles, up to an hour."""
-    free = FREE_ADDRESS_TRIES if scope.startswith("address:") else FREE_TRIES
-    if wrong < free:
-        return timedelta(0)
-    return min(timedelta(seconds=5 * 2 ** min(wrong - free, 12)), LONGEST_WAIT)
-
-
-def start_session(db: Session, person: Person, device: Device | None, now: datetime) -> str:
-    """Begin a web session; return its token, which only the browser keeps."""
     token = secrets.token_urlsafe(32)
     db.add(
         WebSession(
@@ -252,28 +197,93 @@ def start_session(db: Session, person: Person, device: Device | None, now: datet
             device_id=device.id if device else None,
             started_at=now,
             seen_at=now,
+            half=half,
         )
     )
+    db.flush()
+    if not half:
+        _tell(db, "signed-in", now, person, device)
+    return token
+
+
+def half_of(db: Session, token: str, now: datetime) -> tuple[Person, Device | None] | None:
+    """Return whose second step a half session waits for, and on which device."""
+    row = _session(db, token)
+    if row is None or not row.half or row.ended_at or not _within(now, row.started_at, HALF_FOR):
+        return None
+    person = db.get(Person, row.person_id)
+    device = db.get(Device, row.device_id) if row.device_id else None
+    if person.left_on or (device and device.revoked_at):
+        return None
+    return person, device
+
+
+def renew_session(db: Session, number: int) -> str:
+    """Give a session another token, as when its person's PIN is another one; return it."""
+    token = secrets.token_urlsafe(32)
+    row = db.get(WebSession, number)
+    row.token_hash = secret_hash(token)
+    db.add(row)
     db.flush()
     return token
 
 
-def session_of(
-    db: Session, token: str, now: datetime, limits: Limits
-) -> tuple[WebSession, Person, Device | None] | None:
-    """Return the session of a token with its person and device, unless it has ended."""
+def refused(
+    db: Session, person: Person | None, device: Device | None, now: datetime, kind: str = "wrong"
+) -> None:
+    """Tell of a sign-in that did not fit, or of a code (`code-wrong`); of a number that nobody
+    has, without the number."""
+    metrics.wrong_sign_in()
+    _tell(db, kind, now, person, device)
+
+
+class Open(NamedTuple):
+    """A session that runs, with its person, what they may do, and the device, if it is on one."""
+
+    session: WebSession
+    person: Person
+    device: Device | None
+    roles: frozenset[str]
+
+
+_ROLES = (
+    select(func.aggregate_strings(PersonRole.role, " "))
+    .where(PersonRole.person_id == Person.id)
+    .correlate(Person)
+    .scalar_subquery()
+)
+_SESSION = (
+    select(WebSession, Person, Device, _ROLES)
+    .join(Person, Person.id == WebSession.person_id)
+    .join(Device, Device.id == WebSession.device_id, isouter=True)
+    .where(
+        WebSession.token_hash == bindparam("token"),
+        WebSession.ended_at.is_(None),
+        WebSession.half.is_(False),
+    )
+)
+
+
+def session_of(db: Session, token: str, now: datetime, limits: Limits) -> Open | None:
+    """Return the session of a token with whatever belongs to it, unless it has ended."""
     if not token:
         return None
-    row = db.exec(select(WebSession).where(WebSession.token_hash == secret_hash(token))).first()
-    if row is None or row.ended_at is not None:
+    found = db.exec(_SESSION, params={"token": secret_hash(token)}).first()
+    if found is None:
         return None
-    device = db.get(Device, row.device_id) if row.device_id else None
-    idle = limits.idle_shared if device and device.kind == "shared" else limits.idle_own
-    over = now - row.seen_at > idle or now - row.started_at > limits.longest
-    person = db.get(Person, row.person_id)
-    if over or person.left_on or (device and device.revoked_at):
+    row, person, device, roles = found
+    if _over(db, row, now, limits) or person.left_on or (device and device.revoked_at):
         return None
-    return row, person, device
+    return Open(row, person, device, frozenset((roles or "").split()))
+
+
+def running(db: Session, person_id: int, now: datetime, limits: Limits) -> list[WebSession]:
+    """Return the sessions of a person that neither were ended nor lapsed by themselves."""
+    return [
+        row
+        for row in sign_ins.open_sessions(db, person_id)
+        if not row.half and not _over(db, row, now, limits)
+    ]
 
 
 def touch(db: Session, number: int, now: datetime) -> None:
@@ -283,18 +293,130 @@ def touch(db: Session, number: int, now: datetime) -> None:
     db.add(row)
 
 
-def end_session(db: Session, token: str, now: datetime) -> None:
-    """End a session."""
-    row = db.exec(select(WebSession).where(WebSession.token_hash == secret_hash(token))).first()
+def end_session(db: Session, token: str, now: datetime, kind: str = "signed-out") -> None:
+    """End a session: signed out, or `lapsed` by itself."""
+    row = _session(db, token)
     if row and row.ended_at is None:
-        row.ended_at = now
-        db.add(row)
+        _end(db, row, now, kind)
 
 
-def _refuse_wait(row: SignInTry, now: datetime, limits: Limits) -> None:
-    if row.scope.startswith("device:") and row.wrong >= limits.wrong_tries:
-        raise Wait("Too many wrong PINs. Ask your trainer for a fresh one-time code.")
-    until = row.last_at + wait_after(row.wrong, row.scope)
-    if now < until:
-        seconds = int((until - now).total_seconds()) + 1
-        raise Wait("Too many wrong tries. Try again in %(seconds)s seconds.", seconds=seconds)
+def end_everywhere(
+    db: Session, person_ids: Iterable[int], now: datetime, by: Person, keep: int | None = None
+) -> int:
+    """End all sessions of these people, but the one to keep; return how many there were."""
+    ended = 0
+    for person_id in person_ids:
+        for row in sign_ins.open_sessions(db, person_id):
+            if row.id != keep:
+                _end(db, row, now, "ended", by)
+                ended += not row.half
+    return ended
+
+
+def is_open(db: Session, token: str) -> bool:
+    """Say whether nobody has ended the session of a token; it may have lapsed."""
+    row = _session(db, token)
+    return row is not None and not row.half and row.ended_at is None
+
+
+def lapsed_of(db: Session, token: str, now: datetime) -> Person | None:
+    """Return whose session has run out since; nobody's once it is as old as what is kept."""
+    row = _session(db, token)
+    lately = row and not row.half and now - row.seen_at < unsent.KEPT
+    return db.get(Person, row.person_id) if lately else None
+
+
+def revoke(db: Session, by: Person, device: Device, now: datetime) -> None:
+    """Let a device open nothing any more, and end what is signed in on it."""
+    if device.revoked_at is None:
+        _revoke(db, device, now, by)
+
+
+def shut_out(db: Session, by: Person, person: Person, now: datetime) -> None:
+    """End everything that a person could come in with: sessions, own devices, codes, secrets."""
+    for device in sign_ins.own_devices(db, person.id):
+        _revoke(db, device, now, by)
+    for row in sign_ins.open_sessions(db, person.id):
+        _end(db, row, now, "ended", by)
+    for code in sign_ins.unused_codes(db, person.id):
+        code.used_at = now
+        db.add(code)
+    row = db.get(Person, person.id)
+    row.pin_hash = row.passphrase_hash = None
+    db.add(row)
+    sign_ins.drop_second_step(db, person.id)
+    db.flush()
+
+
+def tell(
+    db: Session, kind: str, person: Person, now: datetime, by: Person | None = None
+) -> None:
+    """Add a line about a person to the history of signing in; `kind` is one of `KINDS`."""
+    _tell(db, kind, now, person, by=by)
+
+
+def _session(db: Session, token: str) -> WebSession | None:
+    query = select(WebSession).where(WebSession.token_hash == secret_hash(token))
+    return db.exec(query).first() if token else None
+
+
+def _over(db: Session, row: WebSession, now: datetime, limits: Limits) -> bool:
+    """Say whether nobody was there for too long, or the longest time is over."""
+    device = db.get(Device, row.device_id) if row.device_id else None
+    idle = limits.idle_shared if device and device.kind == "shared" else limits.idle_own
+    return not (_within(now, row.seen_at, idle) and _within(now, row.started_at, limits.longest))
+
+
+def _within(now: datetime, moment: datetime, so_long: timedelta) -> bool:
+    """Say whether a moment is so near.
+
+    One that lies further ahead is of a clock that was set back since: what began then would go on
+    for as long as the clock was wrong. Whoever is signed out by that signs in again.
+    """
+    return abs(now - moment) <= so_long
+
+
+def _revoke(db: Session, device: Device, now: datetime, by: Person | None) -> None:
+    device.revoked_at = now
+    db.add(device)
+    owner = db.get(Person, device.person_id) if device.person_id else None
+    _tell(db, "revoked", now, owner, device, by=by, worksite_id=device.worksite_id)
+    for row in sign_ins.open_on(db, device.id):
+        _end(db, row, now, "ended", by)
+
+
+def _end(
+    db: Session, row: WebSession, now: datetime, kind: str, by: Person | None = None
+) -> None:
+    row.ended_at = now
+    db.add(row)
+    if row.half:
+        return  # nobody was signed in yet
+    device = db.get(Device, row.device_id) if row.device_id else None
+    _tell(db, kind, now, db.get(Person, row.person_id), device, by=by)
+
+
+def _tell(
+    db: Session,
+    kind: str,
+    now: datetime,
+    person: Person | None,
+    device: Device | None = None,
+    *,
+    by: Person | None = None,
+    worksite_id: int | None = None,
+) -> None:
+    """Add a line to the history of signing in."""
+    who: changes.By = db.info.get("by") or changes.By()
+    db.add(
+        SignInEvent(
+            at=now,
+            kind=kind,
+            person_id=person.id if person else None,
+            device_id=device.id if device else None,
+            worksite_id=worksite_id,
+            by_id=by.id if by else None,
+            address=who.address,
+        )
+    )
+    db.flush()
