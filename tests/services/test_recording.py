@@ -10,6 +10,8 @@ from trainer.services.refusal import Refusal
 from trainer.store import people, record
 from trainer.store.tables import Entry, Respirator
 
+pytestmark = pytest.mark.both_databases
+
 
 def fit_test(works: Works, name: str = "Lee", **fields) -> Entry:
     """Record a fit test with somebody's newest respirator."""
@@ -212,3 +214,14 @@ def test_the_tag_board_is_written_anew_with_each_entry(works):
     assert missing() == {"training", "practice", "fit-test"}
     fit_test(works)
     assert missing() == {"training", "practice"}
+
+
+def test_one_for_escape_alone_asks_for_all_that_a_required_one_asks_for(works):
+    """No row of the duties waives anything for it; the tag says never to go in with it."""
+    with pytest.raises(Refusal, match="make, model, style and size"):
+        give(works, "apr-full", use="escape", size="")
+    give(works, "apr-full", use="escape")
+    with works.store.reading() as db:
+        _, tag = standing.tags(db, works.people["Lee"], works.today)
+    assert set(tag.clearance.missing) == {"medical", "training", "practice", "fit-test"}
+    assert [note.kind for note in tag.clearance.notes] == ["escape"]

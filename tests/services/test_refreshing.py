@@ -15,6 +15,8 @@ from trainer.services.refusal import Refusal
 from trainer.store import people, record
 from trainer.store.tables import Person, Practice, Sitting
 
+BEGIN_AGAIN_DAYS = 60  # as installed
+
 DAYS = {1: 32, 3: 95, 6: 190}
 """Days after which a refresher of so many months has come, whatever the months' lengths."""
 
@@ -80,7 +82,7 @@ def test_none_waits_before_the_day_or_without_training(works):
 
 def test_none_waits_where_the_lessons_are_open_again(works):
     trained(works, 0)
-    again = (next_due(works.today) - works.today).days - standing.BEGIN_AGAIN_DAYS
+    again = (next_due(works.today) - works.today).days - BEGIN_AGAIN_DAYS
     assert waiting(works, days=again - 1).months == 6
     assert waiting(works, days=again) is None
 

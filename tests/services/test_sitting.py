@@ -13,6 +13,8 @@ from trainer.services.sitting import Shown
 from trainer.store import record
 from trainer.store.tables import Person, Sitting
 
+pytestmark = pytest.mark.both_databases
+
 SLUG = "protection-factors"
 HOUR = timedelta(hours=1)
 

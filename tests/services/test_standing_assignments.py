@@ -11,9 +11,11 @@ from trainer import lessons
 from trainer.calculations.periods import next_due
 from trainer.services import assigning, joining, recording, standing, today
 from trainer.services.refusal import Refusal
-from trainer.store import assignments, people, record
+from trainer.store import assignments, board, people, record
 from trainer.store.engine import Store
 from trainer.store.tables import Person, StandingAssignment
+
+BEGIN_AGAIN_DAYS = 60  # as installed
 
 COURSE = [lesson.slug for lesson in lessons.load().all]
 SITE = "site:1:1"  # a lesson beyond the course; nothing here asks what it says
@@ -325,7 +327,7 @@ def test_yearly_training_falls_due_by_itself_without_any_process(works, settings
     works.store.close()
     works.store = Store(settings.database_url)
     due = next_due(works.today)
-    before = due - timedelta(days=standing.BEGIN_AGAIN_DAYS + 1)
+    before = due - timedelta(days=BEGIN_AGAIN_DAYS + 1)
     assert to_do(works, "Lee", before) == []
     open_ = to_do(works, "Lee", due)
     assert {(one.reason, one.due) for one in open_} == {("yearly", due)}
@@ -333,11 +335,9 @@ def test_yearly_training_falls_due_by_itself_without_any_process(works, settings
     assert training(works, "Lee", due).state == "done"
     assert training(works, "Lee", due + timedelta(days=1)).why == "lapsed"
     with works.store.reading() as db:
-        board, _ = people.board(
-            db, today=due + timedelta(days=1), soon=due, worksite_ids=None, state="not",
-            search="Lee", first=0, most=5,
-        )  # fmt: skip
-    assert [person.name for _, person, _ in board] == ["Lee"]
+        asked = board.Filter(state="not", search="Lee")
+        rows = board.rows(db, asked, due + timedelta(days=1), 0, None, medical=True)
+    assert [person.name for _, person, _ in rows] == ["Lee"]
     works.store.close()
 
 

@@ -6,7 +6,6 @@ entries say so, and nothing that was taught is lost.
 
 import json
 import shutil
-import sqlite3
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -19,7 +18,7 @@ from sqlalchemy.engine import Engine
 from sqlmodel import select
 
 from tests.answering import crowd
-from tests.conftest import HALF_MASK, ZONE, Works, right_answer
+from tests.conftest import HALF_MASK, ZONE, Works, right_answer, taken_out
 from tests.services.test_observing import watch
 from tests.site_lessons import ENGLISH, TEXT, question
 from trainer import lessons
@@ -30,9 +29,10 @@ from trainer.services import (
     assigning,
     authoring,
     curriculum,
-    exporting,
     joining,
     learning,
+    leaving,
+    merging,
     on_paper,
     recording,
     sitting,
@@ -42,9 +42,11 @@ from trainer.services import (
 )
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
-from trainer.store import people, record, site_lessons
+from trainer.store import board, people, record, site_lessons
 from trainer.store.engine import Store
 from trainer.store.tables import Membership, Person, SiteQuestion, Sitting, Standing, Worksite
+
+BEGIN_AGAIN_DAYS = 60  # as installed
 
 LOFT, JOINERY = "Laminating Loft", "Joinery"
 TRAINER = {LOFT: "Tomas", JOINERY: "Wren"}
@@ -142,10 +144,8 @@ def training(works: Works, name: str, on: date | None = None):
 def on_board(works: Works, name: str) -> bool:
     """Say whether the tag board shows a person clear."""
     with works.store.reading() as db:
-        rows, _ = people.board(
-            db, today=works.today, soon=works.today, worksite_ids=None, state="clear",
-            search=works.people[name].number, first=0, most=9,
-        )  # fmt: skip
+        asked = board.Filter(state="clear", search=works.people[name].number)
+        rows = board.rows(db, asked, works.today, 0, None, medical=True)
     return bool(rows)
 
 
@@ -330,7 +330,7 @@ def test_published_after_training_it_is_open_at_once_and_stops_nobody(works):
     assert grid(works, "Lee")[slug] == "done"
     assert to_do(works, "Lee") == []
     # In the yearly round it is there already, as long as its own year lasts.
-    opens = next_due(done_on) - timedelta(days=standing.BEGIN_AGAIN_DAYS)
+    opens = next_due(done_on) - timedelta(days=BEGIN_AGAIN_DAYS)
     assert [one.slug for one in to_do(works, "Lee", opens)] == OURS
 
 
@@ -458,7 +458,7 @@ def test_credit_then_a_talk_then_reading_what_was_done_here_counts_from_here(wor
     assert (said["mode"], said["taught"]["talk"]) == ("read aloud", talk.id)
     assert "credit_entry" not in said and "counts_from" not in said
     with works.store.reading() as db:
-        *_, row = exporting.rows(db, works.today, works.today)
+        *_, row = taken_out(db, works.today, works.today)
     assert row["mode"] == f"read aloud on {works.today - DAY}"
 
 
@@ -477,7 +477,7 @@ def test_a_talk_taken_back_leaves_the_credit_that_was_there_before(works):
         teaching.take_back(db, works.scribe("Tomas"), talk)
         assert sitting.close(db, works.scribe(name), there, "en", 80).passed
     said = said_last(works, name, "lesson")
-    assert (said["mode"], "taught" in said) == (recording.EARLIER, False)
+    assert (said["mode"], "taught" in said) == (record.EARLIER, False)
     assert said["counts_from"] == (works.today - 100 * DAY).isoformat()
 
 
@@ -503,7 +503,7 @@ def test_a_talk_and_a_paper_of_a_worksites_lesson_in_either_language(works, lang
         {"worksite": LOFT, "version": 1}, "Tomas",
     )  # fmt: skip
     with works.store.reading() as db:
-        [row] = exporting.rows(db, works.today, works.today)
+        [row] = taken_out(db, works.today, works.today)
     assert (row["lesson"], row["worksite part"], row["language"]) == (
         slug, f"{title} ({LOFT}, version 1)", language,
     )  # fmt: skip
@@ -705,6 +705,11 @@ DEEDS = st.one_of(
     st.tuples(st.just("everyone"), st.sampled_from(["site-1", "site-2"]), st.booleans()),
     st.tuples(st.just("move"), st.sampled_from(NAMES), st.sampled_from(PLACES)),
     st.tuples(st.just("standing"), st.sampled_from([assigning.FULL, "site-1"])),
+    st.tuples(st.just("strike"), st.sampled_from(NAMES),
+              st.sampled_from(["lesson", "practice", "credit", "fit-test", "medical"])),
+    st.tuples(st.just("put back"), st.sampled_from(NAMES)),
+    st.tuples(st.just("leave"), st.sampled_from(NAMES)),
+    st.tuples(st.just("merge"), st.sampled_from(NAMES)),
 )
 
 
@@ -750,6 +755,12 @@ def do(works: Works, nth: int, deed: tuple) -> None:
                     authoring.teach_everyone(db, by, lesson, about[1])
         case "move":
             move(works, about[0], *about[1])
+        case "strike" | "put back":
+            amend(works, nth, *about)
+        case "leave":
+            leave_and_come_back(works, nth, about[0])
+        case "merge":
+            merge_another(works, nth, about[0])
         case "standing":
             with works.store.writing() as db:
                 loft = works.worksites[LOFT]
@@ -759,9 +770,63 @@ def do(works: Works, nth: int, deed: tuple) -> None:
                     return
 
 
+def amend(works: Works, nth: int, name: str, kind: str = "") -> None:
+    """Strike somebody's newest entry of a kind; without one, put back what was struck last."""
+    with works.store.writing() as db:
+        person = db.get(Person, works.people[name].id)
+        numbers = people.numbers(db, person)
+        if kind:
+            there = standing.History(db, person).of(kind)
+            how = {"why": "not-done", "said": None}
+            number = there[-1][0].number if there else None
+        else:
+            last = standing.newest_corrections(record.corrections(db, numbers))
+            struck = [(one, said["corrects"]) for one, said in last.values()
+                      if said["said"] is None and said["corrected_kind"] != "training"]  # fmt: skip
+            one, root = max(struck, key=lambda pair: pair[0].number, default=(None, None))
+            number = one.number if one else None
+            how = {"why": "other", "said": record.body(record.get(db, root)) if one else None}
+            if one and one.kind == "correction":
+                how["note"] = "it was done"
+        if number is None:
+            return
+        with db.begin_nested() as trial:
+            try:
+                recording.correct(db, works.scribe(), number, once=f"amend {nth}", **how)
+            except Refusal:
+                trial.rollback()
+
+
+def leave_and_come_back(works: Works, nth: int, name: str) -> None:
+    """Let somebody leave and come back on the same day, with a respirator given anew."""
+    by = works.scribe()
+    with works.store.writing() as db:
+        person = db.get(Person, works.people[name].id)
+        places = [one.id for one in people.worksites(db, person.id)]
+        leaving.leave(db, by, person, once=f"leave {nth}", on=works.today)
+        assert [tag.respirator for tag in standing.tags(db, person, works.today)] == [None]
+        leaving.come_back(
+            db, by, person, once=f"back {nth}", on=works.today, worksites=places
+        )
+        joining.give_respirator(db, by, person, **HALF_MASK)
+
+
+def merge_another(works: Works, nth: int, name: str) -> None:
+    """Merge a second record, with a lesson passed under its number, into somebody's."""
+    other = f"M{nth}"
+    with works.store.writing() as db:
+        places = [one.id for one in people.worksites(db, works.people[name].id)]
+        works.people[other] = joining.add_person(
+            db, works.now, number=other, name=other, roles=["worker"], worksites=places
+        )
+    take(works, other, "fit")
+    with works.store.writing() as db:
+        merging.merge(db, works.scribe(), works.people[name], works.people[other])
+
+
 def said_by_entries(works: Works, db, person: Person) -> bool:
     """Say whether training is good today by the bare entries, worked out in another way."""
-    every = [(one, record.body(one)) for one in record.of_person(db, person.number)]
+    every = standing.in_force(record.of_person(db, people.numbers(db, person)))
     whole = [(one, said) for one, said in every if one.kind == "training"]
     if not whole:
         return False
@@ -804,6 +869,12 @@ def agree(works: Works) -> None:
             [row] = db.exec(select(Standing).where(Standing.person_id == person.id))
             shown = row.clear_until is not None and row.clear_until >= on
             assert shown == tag.clearance.clear
+            [then] = standing.tags_on(db, [person], on)[person.id]
+            assert then.clearance == tag.clearance
+            [then] = standing.stood_on(
+                db, [person], on, last=record.count(db), at=works.now
+            )[person.id].tags
+            assert then.clearance == tag.clearance
             open_ = {one.slug for one in alone.to_do(on)}
             for place in people.worksites(db, person.id):
                 [states] = [
@@ -837,16 +908,17 @@ def agree(works: Works) -> None:
           ("move", "Lee", (JOINERY,)), ("move", "Lee", (LOFT,)), ("everyone", "site-1", False)])
 @example([("publish", LOFT), ("credit", "Lee"), ("cause", "Lee", "site-1"), ("watch", "Lee"),
           ("theirs", "Lee"), ("cause", "Lee", "fit"), ("end", "site-1"), ("one", "Lee", "fit")])
+@example([("ours", "Lee"), ("watch", "Lee"), ("strike", "Lee", "practice"), ("leave", "Lee"),
+          ("put back", "Lee"), ("merge", "Lee"), ("strike", "Lee", "lesson"), ("put back", "Lee"),
+          ("strike", "Lee", "fit-test"), ("leave", "Lee"), ("put back", "Lee")])
 @given(deeds=st.lists(DEEDS, min_size=4, max_size=14))
-def test_whatever_is_done_tag_board_grid_and_record_agree(works, tmp_path_factory, deeds):
+def test_whatever_is_done_tag_board_grid_and_record_agree(
+    works, tmp_path_factory, of_kind, with_cast, deeds
+):
     folder = tmp_path_factory.mktemp("agree")
-    file = folder / "record.sqlite"
-    with (
-        sqlite3.connect(works.store.url.removeprefix("sqlite:///")) as empty,
-        sqlite3.connect(file) as fresh,
-    ):
-        empty.backup(fresh)
-    store = Store(f"sqlite:///{file}")
+    address = of_kind.address(folder)
+    of_kind.copy(with_cast, address)
+    store = Store(address)
     there = replace(works, store=store)
     try:
         for name in NAMES:
@@ -860,4 +932,5 @@ def test_whatever_is_done_tag_board_grid_and_record_agree(works, tmp_path_factor
             agree(there)
     finally:
         store.close()
+        of_kind.drop(address)
         shutil.rmtree(folder)

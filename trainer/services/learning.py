@@ -11,12 +11,16 @@ import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cached_property
 from hashlib import sha256
+from typing import NamedTuple
 
+from sqlalchemy import Row, bindparam, insert
+from sqlalchemy import select as columns_of
 from sqlmodel import Session, func, select
 
 from trainer import bank, lessons
-from trainer.store import site_lessons
+from trainer.store import often, site_lessons
 from trainer.store.tables import LessonAnswer, LessonPlace, Person, Sitting
 
 WENT_ON = -1
@@ -37,24 +41,63 @@ SHOWN = "shown"
 
 @dataclass(frozen=True)
 class Drill:
-    """Where a person is with one exercise of a lesson."""
+    """Where a person is with one exercise of a lesson, and what is said of their last answer.
 
+    What takes time, to draw and to mark, is done when it is asked for.
+    """
+
+    person: Person
+    language: str
     exercise: bank.Exercise
     ordinal: int  # which problem: 0 is the worked example
-    problem: bank.Problem
+    kept: str  # the problem as JSON where it has the numbers of a worksite; else it is drawn
+    whole: int  # how many steps it has
     level: int  # WORKED, PARTLY or ALONE
     in_a_row: int  # how many were right in a row at this level
     left_out: int  # how many of the last steps the person does
     step: int  # the step to answer now; len(steps) when the problem is done
     finished: bool  # the whole was done alone, twice in a row without a slip
-    last: LessonAnswer | None  # the answer just given to this step or the one before
-    marking: bank.Marking | None  # what was said of it
-    like: bank.Problem | None  # a like problem, to be shown worked after a slip
+    last: "Row | Given | None"  # the answer just given to this step or the one before
+
+    @cached_property
+    def problem(self) -> bank.Problem:
+        """Return the problem; of those that are past none is drawn."""
+        if self.kept:
+            return bank.thaw(json.loads(self.kept), self.exercise)
+        return bank.draw(self.exercise, _seed_of(self.person, self.exercise, self.ordinal))
+
+    @cached_property
+    def marking(self) -> bank.Marking | None:
+        """Return what is said of the last answer, where the step is still to be answered."""
+        if self.last is None or _settles(self.last):
+            return None
+        blank = self.problem.steps[self.last.step].blank
+        return bank.mark(blank, self.last.typed, self.language)
+
+    @cached_property
+    def like(self) -> bank.Problem | None:
+        """Return a like problem, to be shown worked after a slip."""
+        if self.marking is None or self.marking.verdict != "wrong":
+            return None
+        parts = (self.exercise.slug, self.exercise.version, self.ordinal, "like")
+        return bank.draw(self.exercise, seed(self.person, *parts, self.last.attempt))
 
     @property
     def done(self) -> bool:
         """Say whether every step of this problem is answered."""
-        return self.step >= len(self.problem.steps)
+        return self.step >= self.whole
+
+
+class Given(NamedTuple):
+    """An answer as it is kept just now: what a row of before says of another."""
+
+    ordinal: int
+    step: int
+    attempt: int
+    typed: str
+    verdict: str
+    slip: str = ""
+    following: str = ""
 
 
 def seed(person: Person, *parts: object) -> int:
@@ -71,14 +114,45 @@ def round_of(db: Session, person: Person, lesson: str) -> int:
     return db.exec(query).one() + 1
 
 
-def place(db: Session, person: Person, lesson: str) -> LessonPlace | None:
-    """Return where a person is in a lesson in this round; None before the first section."""
-    query = select(LessonPlace).where(
-        LessonPlace.person_id == person.id,
-        LessonPlace.lesson == lesson,
-        LessonPlace.round == round_of(db, person, lesson),
+_PASSED = (
+    select(func.count())
+    .where(
+        Sitting.person_id == LessonPlace.person_id,
+        Sitting.lesson == LessonPlace.lesson,
+        Sitting.passed.is_(True),
     )
-    return db.exec(query).first()
+    .correlate(LessonPlace)
+    .scalar_subquery()
+)
+_THIS_ROUND = (
+    LessonPlace.person_id == bindparam("person"), LessonPlace.round == _PASSED + 1,
+)
+_PLACES = columns_of(*LessonPlace.__table__.c).where(*_THIS_ROUND)
+_TO_CHANGE = select(LessonPlace).where(*_THIS_ROUND, LessonPlace.lesson == bindparam("lesson"))
+
+
+def place(db: Session, person: Person, lesson: str) -> Row | None:
+    """Return where a person is in a lesson in this round; None before the first section."""
+    return places(db, person).get(lesson)
+
+
+def places(db: Session, person: Person) -> dict[str, Row]:
+    """Return by lesson what `place` returns, of those that the person has begun in this round."""
+    found = often.once(
+        db, "places in lessons", person.id, lambda: often.rows(db, _PLACES, person=person.id).all()
+    )
+    return {one.lesson: one for one in found}
+
+
+_SAT = (
+    columns_of(Sitting.lesson)
+    .where(
+        Sitting.person_id == bindparam("person"),
+        Sitting.closed_at.is_(None),
+        Sitting.on_paper.is_(False),
+    )
+    .order_by(Sitting.id.desc())
+)
 
 
 def go_on_with(db: Session, person: Person, slugs: Sequence[str]) -> str:
@@ -86,26 +160,20 @@ def go_on_with(db: Session, person: Person, slugs: Sequence[str]) -> str:
 
     An open sitting comes before a lesson that is half read, and the newest of each before others.
     """
-    sat = select(Sitting.lesson).where(
-        Sitting.person_id == person.id,
-        Sitting.closed_at.is_(None),
-        Sitting.on_paper.is_(False),
-        Sitting.lesson.in_(slugs),
-    )
-    read = select(LessonPlace).where(
-        LessonPlace.person_id == person.id, LessonPlace.lesson.in_(slugs)
-    )
-    open_ = db.exec(sat.order_by(Sitting.id.desc())).first()
-    places = db.exec(read.order_by(LessonPlace.moved_at.desc()))
-    begun = (one.lesson for one in places if one.round == round_of(db, person, one.lesson))
-    return open_ or next(begun, slugs[0])
+    sat = often.rows(db, _SAT, person=person.id).scalars()
+    open_ = next((one for one in sat if one in slugs), None)
+    if open_:
+        return open_
+    read = [one for one in places(db, person).values() if one.lesson in slugs]
+    newest = max(read, key=lambda one: one.moved_at, default=None)
+    return newest.lesson if newest else slugs[0]
 
 
 def begin_reading(
     db: Session, person: Person, lesson: str, section: str, now: datetime
 ) -> LessonPlace:
     """Return where a person is in a lesson in this round; begun at this section, if not before."""
-    there = place(db, person, lesson)
+    there = db.exec(_TO_CHANGE, params={"person": person.id, "lesson": lesson}).first()
     if there is None:
         there = LessonPlace(
             person_id=person.id,
@@ -154,13 +222,13 @@ def mode(db: Session, person: Person, lesson: str) -> str:
     return "heard" if done and done <= set(there.sections_heard.split()) else "read"
 
 
-def unread(there: LessonPlace | None, lesson: lessons.Lesson) -> list[str]:
+def unread(there: Row | None, lesson: lessons.Lesson) -> list[str]:
     """Return the sections that were not read to the end in this round."""
     done = there.sections_done.split() if there else []
     return [part.id for part in lesson.sections if part.id not in done]
 
 
-def go_on_at(there: LessonPlace | None, lesson: lessons.Lesson) -> str:
+def go_on_at(there: Row | None, lesson: lessons.Lesson) -> str:
     """Return the section to go on with: where the person stopped, while the lesson still has it."""
     if there and lesson.section(there.section):
         return there.section
@@ -224,15 +292,20 @@ def go_on(
     ordinal: int,
     now: datetime,
     told: Sequence[bank.Facts] = (),
-) -> None:
+    language: str = "en",
+) -> Drill:
     """Go on from a problem that is done to the next; a second click changes nothing.
 
     told  what the person's worksites tell, see own_numbers.facts
+    Return where the person is then, as does whatever else takes something.
     """
-    state = _follow(person, exercise, _answers(db, person, exercise), "en")
-    if state.ordinal == ordinal and state.done:
-        following = _at_the_worksite(db, person, state, told)
-        _keep(db, person, state, WENT_ON, 0, "", "right", "", now, following)
+    answers = _answers(db, person, exercise)
+    state = _follow(person, exercise, answers, language)
+    if state.ordinal != ordinal or not state.done:
+        return state
+    following = _at_the_worksite(db, person, state, told)
+    given = Given(ordinal, WENT_ON, 0, "", "right", following=following)
+    return _keep(db, state, answers, given, now)
 
 
 def answer(
@@ -244,92 +317,89 @@ def answer(
     typed: str,
     language: str,
     now: datetime,
-) -> None:
-    """Mark an answer to a step and keep it; one to a step that is past is dropped."""
+) -> Drill:
+    """Mark an answer to a step and keep it; one to a step that is past is dropped.
+
+    The same sent twice, as by a double click or where no page came back, is one try.
+    """
     answers = _answers(db, person, exercise)
     state = _follow(person, exercise, answers, language)
     if (state.ordinal, state.step) != (ordinal, step):
-        return
+        return state
     tries = [item for item in answers if (item.ordinal, item.step) == (ordinal, step)]
+    if tries and tries[-1].typed == typed[:80]:
+        return state
     marking = bank.mark(state.problem.steps[step].blank, typed, language)
     slip = marking.slip.key if marking.slip else ""
-    _keep(db, person, state, step, len(tries), typed[:80], marking.verdict, slip, now)
+    given = Given(ordinal, step, len(tries), typed[:80], marking.verdict, slip)
+    return _keep(db, state, answers, given, now)
 
 
 def show_step(
-    db: Session, person: Person, exercise: bank.Exercise, ordinal: int, step: int, now: datetime
-) -> None:
+    db: Session, person: Person, exercise: bank.Exercise, ordinal: int, step: int, now: datetime,
+    language: str = "en",
+) -> Drill:
     """Show a step worked to a person who is stuck; the problem then counts as one with a slip."""
     answers = _answers(db, person, exercise)
-    state = _follow(person, exercise, answers, "en")
-    if (state.ordinal, state.step) == (ordinal, step):
-        tries = [item for item in answers if (item.ordinal, item.step) == (ordinal, step)]
-        _keep(db, person, state, step, len(tries), "", SHOWN, "", now)
+    state = _follow(person, exercise, answers, language)
+    if (state.ordinal, state.step) != (ordinal, step):
+        return state
+    tries = [item for item in answers if (item.ordinal, item.step) == (ordinal, step)]
+    return _keep(db, state, answers, Given(ordinal, step, len(tries), "", SHOWN), now)
 
 
-def _answers(db: Session, person: Person, exercise: bank.Exercise) -> list[LessonAnswer]:
-    query = (
-        select(LessonAnswer)
-        .where(
-            LessonAnswer.person_id == person.id,
-            LessonAnswer.exercise == exercise.slug,
-            LessonAnswer.version == exercise.version,
-        )
-        .order_by(LessonAnswer.id)
+_ANSWERS = (
+    columns_of(*LessonAnswer.__table__.c)
+    .where(
+        LessonAnswer.person_id == bindparam("person"),
+        LessonAnswer.exercise == bindparam("exercise"),
+        LessonAnswer.version == bindparam("version"),
     )
-    return list(db.exec(query))
+    .order_by(LessonAnswer.id)
+)
+
+
+def _answers(db: Session, person: Person, exercise: bank.Exercise) -> list[Row]:
+    about = {"person": person.id, "exercise": exercise.slug, "version": exercise.version}
+    return list(often.rows(db, _ANSWERS, **about))
+
+
+_KEEP = insert(LessonAnswer)
 
 
 def _keep(
-    db: Session,
-    person: Person,
-    state: Drill,
-    step: int,
-    attempt: int,
-    typed: str,
-    verdict: str,
-    slip: str,
-    now: datetime,
-    following: str = "",
-) -> None:
-    db.add(
-        LessonAnswer(
-            person_id=person.id,
-            lesson=state.exercise.lesson,
-            exercise=state.exercise.slug,
-            version=state.exercise.version,
-            ordinal=state.ordinal,
-            step=step,
-            attempt=attempt,
-            typed=typed,
-            verdict=verdict,
-            slip=slip,
-            following=following,
-            answered_at=now,
-        )
-    )
-    db.flush()
+    db: Session, state: Drill, answers: list[Row], given: Given, now: datetime
+) -> Drill:
+    """Keep an answer that was given after others; return where the person is then."""
+    about = {
+        "person_id": state.person.id, "lesson": state.exercise.lesson,
+        "exercise": state.exercise.slug, "version": state.exercise.version, "answered_at": now,
+    }  # fmt: skip
+    often.rows(db, _KEEP, **about, **given._asdict())
+    return _follow(state.person, state.exercise, [*answers, given], state.language)
 
 
 def _follow(
-    person: Person, exercise: bank.Exercise, answers: list[LessonAnswer], language: str
+    person: Person, exercise: bank.Exercise, answers: Sequence[Row | Given], language: str
 ) -> Drill:
     """Follow the answers from the worked example to where the person is now."""
-    state, clean = _open(person, exercise, 0, WORKED, 0), True
+    state, clean = _open(person, language, exercise, 0, WORKED, 0), True
     for given in answers:
         if given.ordinal != state.ordinal:
             continue
         if given.step == WENT_ON:
-            state, clean = _next(person, state, given), True
+            state, clean = _next(state, given), True
             continue
-        settled = given.verdict in ("right", SHOWN)
         clean = clean and given.verdict in ("right", "ambiguous", "unreadable")
-        state = replace(state, step=state.step + settled, last=given, marking=None, like=None)
-        if not settled:
-            state = _explain(person, state, given, language)
+        state = replace(state, step=state.step + _settles(given), last=given)
         if state.done:
             state = _counted(state, clean)
     return state
+
+
+def _settles(given: Row | Given) -> bool:
+    """Say whether a step is done with this answer to it."""
+    return given.verdict in ("right", SHOWN)
 
 
 def _counted(state: Drill, clean: bool) -> Drill:
@@ -374,7 +444,7 @@ def _few_so_far(db: Session, person: Person) -> bool:
     return of_worksite * FEWEST_OF_A_WORKSITE < problems + examples + 1
 
 
-def _next(person: Person, state: Drill, given: LessonAnswer) -> Drill:
+def _next(state: Drill, given: Row | Given) -> Drill:
     """Open the next problem: a step up after two in a row, a step down after a slip."""
     level, in_a_row = state.level, state.in_a_row
     if level == WORKED or in_a_row >= IN_A_ROW:
@@ -382,34 +452,24 @@ def _next(person: Person, state: Drill, given: LessonAnswer) -> Drill:
     elif in_a_row == 0:
         level -= 1
     following = _open(
-        person, state.exercise, state.ordinal + 1, level, in_a_row, given.following
+        state.person, state.language, state.exercise, state.ordinal + 1, level, in_a_row,
+        given.following,
     )
     return replace(following, finished=state.finished)
 
 
 def _open(
-    person: Person, exercise: bank.Exercise, ordinal: int, level: int, in_a_row: int,
-    kept: str = "",
+    person: Person, language: str, exercise: bank.Exercise, ordinal: int, level: int,
+    in_a_row: int, kept: str = "",
 ) -> Drill:
-    """Open a problem: as it was kept, else drawn from its seed."""
-    problem = bank.thaw(json.loads(kept), exercise) if kept else \
-        bank.draw(exercise, _seed_of(person, exercise, ordinal))
-    whole = len(problem.steps)
+    """Open a problem: as it was kept, else to be drawn from its seed."""
+    whole = len(json.loads(kept)["steps"] if kept else exercise.steps)
     left_out = {WORKED: 0, PARTLY: max(1, min(in_a_row + 1, whole - 1)), ALONE: whole}[level]
     return Drill(
-        exercise, ordinal, problem, level, in_a_row, left_out, step=whole - left_out,
-        finished=False, last=None, marking=None, like=None,
+        person, language, exercise, ordinal, kept, whole, level, in_a_row, left_out,
+        step=whole - left_out, finished=False, last=None,
     )
 
 
 def _seed_of(person: Person, exercise: bank.Exercise, ordinal: int) -> int:
     return seed(person, exercise.slug, exercise.version, ordinal)
-
-
-def _explain(person: Person, state: Drill, given: LessonAnswer, language: str) -> Drill:
-    marking = bank.mark(state.problem.steps[given.step].blank, given.typed, language)
-    like = None
-    if marking.verdict == "wrong":
-        parts = (state.exercise.slug, state.exercise.version, state.ordinal, "like", given.attempt)
-        like = bank.draw(state.exercise, seed(person, *parts))
-    return replace(state, marking=marking, like=like)

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from itertools import groupby
 
+from sqlalchemy import bindparam
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, func, select
 
 from trainer import bank, lessons
 from trainer.calculations.periods import next_due
-from trainer.services import learning, own_numbers, sitting, standing
+from trainer.services import learning, own_numbers, settings, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import record
 from trainer.store.tables import (
@@ -22,6 +24,7 @@ from trainer.store.tables import (
     Entry,
     LessonAnswer,
     Membership,
+    MergedPerson,
     Person,
     Practice,
     Sitting,
@@ -61,7 +64,7 @@ def offer(
 
     None once it is done, and when the lessons are open again anyway.
     """
-    months, after = _come(history.last_training(), today)
+    months, after = _come(db, history.last_training(), today)
     if months is None or history.retraining():
         return None
     there = _of_training(db, person, after, months)
@@ -114,7 +117,7 @@ def faded(db: Session, refresher: Sitting) -> list[str]:
 
 def watch_after(db: Session, history: standing.History, person: Person, today: date) -> int | None:
     """Return the training for which a short putting on is to be watched now, or None."""
-    months, after = _come(history.last_training(), today)
+    months, after = _come(db, history.last_training(), today)
     if months != WATCHED_AT:
         return None
     done = db.exec(
@@ -152,22 +155,27 @@ def to_look_at(
     return [*_to_watch(db, worksites, today), *_faded_since(db, worksites, today, zone)]
 
 
-def _come(training: Entry | None, today: date) -> tuple[int | None, int]:
+def _come(db: Session, training: Entry | None, today: date) -> tuple[int | None, int]:
     """Return the latest of the months that has come since a training, and its entry's number."""
     if training is None:
         return None, 0
     # Near the yearly date the lessons themselves are open again.
     year = standing.counts_from(training, record.body(training))
-    again = next_due(year) - timedelta(days=standing.BEGIN_AGAIN_DAYS)
+    again = next_due(year) - timedelta(days=settings.of(db).begin_again_days)
     come = [one for one in MONTHS if next_due(training.happened_on, one) <= today < again]
     return (come[-1] if come else None), training.number
 
 
+_OF_TRAINING = select(Sitting).where(
+    Sitting.person_id == bindparam("person"),
+    Sitting.after == bindparam("after"),
+    Sitting.months == bindparam("months"),
+)
+
+
 def _of_training(db: Session, person: Person, after: int, months: int) -> Sitting | None:
-    query = select(Sitting).where(
-        Sitting.person_id == person.id, Sitting.after == after, Sitting.months == months
-    )
-    return db.exec(query).first()
+    about = {"person": person.id, "after": after, "months": months}
+    return db.exec(_OF_TRAINING, params=about).first()
 
 
 def _chosen(
@@ -222,15 +230,24 @@ def _at(worksites: Sequence[int]):
 
 
 def _to_watch(db: Session, worksites: Sequence[int], today: date) -> list[Look]:
+    # Whose record an entry is in: after a merge, a number may stand for another one's.
+    numbered = aliased(Person)
+    owner = func.coalesce(MergedPerson.into_id, numbered.id)
     newest = (
-        select(func.max(Entry.number)).where(Entry.kind == "training").group_by(Entry.person_number)
+        select(func.max(Entry.number))
+        .join(numbered, numbered.number == Entry.person_number)
+        .join(MergedPerson, MergedPerson.person_id == numbered.id, isouter=True)
+        .where(Entry.kind == "training", Entry.number.not_in(standing.struck(db, "training")))
+        .group_by(owner)
     )
     signed = select(Practice.refreshes).where(
         Practice.refreshes.is_not(None), Practice.signed_at.is_not(None)
     )
     rows = db.exec(
         select(Person, Entry)
-        .join(Entry, Entry.person_number == Person.number)
+        .join(numbered, numbered.number == Entry.person_number)
+        .join(MergedPerson, MergedPerson.person_id == numbered.id, isouter=True)
+        .join(Person, Person.id == owner)
         .where(
             Entry.number.in_(newest),
             Entry.number.not_in(signed),
@@ -238,12 +255,12 @@ def _to_watch(db: Session, worksites: Sequence[int], today: date) -> list[Look]:
             Person.left_on.is_(None),
             _at(worksites),
         )
-        .order_by(Entry.happened_on)
+        .order_by(Entry.happened_on, Entry.number)
     )
     return [
         Look(person, "watch", next_due(entry.happened_on, WATCHED_AT))
         for person, entry in rows
-        if _come(entry, today)[0] == WATCHED_AT
+        if _come(db, entry, today)[0] == WATCHED_AT
     ]
 
 
@@ -262,7 +279,7 @@ def _faded_since(
         )
         .order_by(Person.id, Sitting.id)
     )
-    since = today - timedelta(days=standing.BEGIN_AGAIN_DAYS)
+    since = today - timedelta(days=settings.of(db).begin_again_days)
     newest = [list(pairs)[-1] for _, pairs in groupby(rows, key=lambda pair: pair[0].id)]
     assigned = dict(
         db.exec(

@@ -8,17 +8,28 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import lru_cache
 from math import ceil
 
+from sqlalchemy import bindparam
+from sqlalchemy import select as columns_of
 from sqlmodel import Session, select
 
 from trainer import bank, lessons
 from trainer.config import LANGUAGES
-from trainer.services import curriculum, learning, own_numbers, recording, standing, teaching
+from trainer.services import (
+    curriculum,
+    learning,
+    own_numbers,
+    recording,
+    standing,
+    teaching,
+    throttling,
+)
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
-from trainer.store import site_lessons
-from trainer.store.tables import Person, Sitting, SittingItem, Talk, TaughtTalk
+from trainer.store import often, people, record, site_lessons
+from trainer.store.tables import Assignment, Person, Sitting, SittingItem, Talk, TaughtTalk
 from trainer.words import Words
 
 PROBLEMS = 2
@@ -60,9 +71,7 @@ class Shown:
     @property
     def answered(self) -> bool:
         """Say whether there is an answer, a whole one."""
-        if self.question is None:
-            return bool(self.item.answer)
-        return bool(self.picked) and None not in self.picked
+        return _is_whole(self.item.kind, self.item.answer)
 
     @property
     def twice(self) -> bool:
@@ -77,15 +86,29 @@ def picks(answer: str | None) -> tuple[int | None, ...]:
     return tuple(None if part == NOTHING_YET else int(part) for part in given)
 
 
+def _is_whole(kind: str, answer: str | None) -> bool:
+    if kind != "question":
+        return bool(answer)
+    picked = picks(answer)
+    return bool(picked) and None not in picked
+
+
+_OPEN = select(Sitting).where(
+    Sitting.person_id == bindparam("person"),
+    Sitting.lesson == bindparam("lesson"),
+    Sitting.closed_at.is_(None),
+    Sitting.on_paper.is_(False),
+)
+_ITEMS = (
+    select(SittingItem)
+    .where(SittingItem.sitting_id == bindparam("sitting"))
+    .order_by(SittingItem.position)
+)
+
+
 def open_sitting(db: Session, person: Person, lesson: str) -> Sitting | None:
     """Return the sitting a person has begun and not closed; one on paper is not it."""
-    query = select(Sitting).where(
-        Sitting.person_id == person.id,
-        Sitting.lesson == lesson,
-        Sitting.closed_at.is_(None),
-        Sitting.on_paper.is_(False),
-    )
-    return db.exec(query).first()
+    return db.exec(_OPEN, params={"person": person.id, "lesson": lesson}).first()
 
 
 def own(db: Session, number: int, person: Person) -> Sitting | None:
@@ -123,7 +146,10 @@ def talked(db: Session, by: Scribe, person: Person, lesson: str) -> None:
     """Keep that a trainer talked with a person, so that another sitting may begin."""
     if by.person.id == person.id:
         raise Refusal("Another trainer has to talk with you about this.")
-    db.add(Talk(person_id=person.id, lesson=lesson, trainer_id=by.person.id, at=by.now))
+    # After every sitting that it is about, whatever a clock said that was set back since.
+    closed = [one.closed_at for one in of_person(db, person, lesson) if one.closed_at]
+    at = max([by.now, *closed])
+    db.add(Talk(person_id=person.id, lesson=lesson, trainer_id=by.person.id, at=at))
     db.flush()
 
 
@@ -136,7 +162,35 @@ def begin(
     Errors: Refusal as in `draw_new`.
     """
     there = open_sitting(db, person, lesson.slug)
+    if there:
+        _put_right(db, person, lesson.slug, now)
     return there or draw_new(db, person, lesson, now, unread=unread)
+
+
+def _put_right(db: Session, person: Person, slug: str, now: datetime) -> None:
+    """Let no assignment lie ahead of the sitting that answers it.
+
+    The clock was set back since, and what is passed now would fulfil nothing until the moment of
+    the assignment comes. What was passed before it goes on fulfilling nothing, (k)(5).
+    """
+    ahead = select(Assignment).where(
+        Assignment.person_id == person.id, Assignment.lesson == slug,
+        Assignment.assigned_at > now + throttling.CLOCKS_APART,
+    )  # fmt: skip
+    for item in db.exec(ahead):
+        item.assigned_at = max([now, *_passed_at(db, person, slug)])
+        db.add(item)
+    db.flush()
+
+
+def _passed_at(db: Session, person: Person, slug: str) -> list[datetime]:
+    """Return the moments at which a person's passes of a lesson were recorded."""
+    entries = record.of_person(db, people.numbers(db, person), ("lesson",))
+    return [
+        datetime.fromisoformat(one.recorded_at)
+        for one in entries
+        if one.body is not None and record.body(one)["lesson"] == slug
+    ]
 
 
 def way_in(
@@ -168,6 +222,7 @@ def draw_new(
     Errors: Refusal while sections are unread without a talk, or after two failed sittings without
     the trainer's talk.
     """
+    _put_right(db, person, lesson.slug, now)
     if needs_talk(db, person, lesson.slug):
         raise Refusal("Talk with your trainer first. After that you can try again.")
     may, talk = way_in(db, person, lesson, now)
@@ -215,12 +270,20 @@ def open_drawn(
 
 def shown(db: Session, sitting: Sitting) -> list[Shown]:
     """Return the items of a sitting in order."""
-    query = (
-        select(SittingItem)
-        .where(SittingItem.sitting_id == sitting.id)
-        .order_by(SittingItem.position)
-    )
-    return [_show(item) for item in db.exec(query)]
+    return [_show(item) for item in db.exec(_ITEMS, params={"sitting": sitting.id})]
+
+
+_ANSWERS = (
+    columns_of(SittingItem.position, SittingItem.kind, SittingItem.answer)
+    .where(SittingItem.sitting_id == bindparam("sitting"))
+    .order_by(SittingItem.position)
+)
+
+
+def first_open(db: Session, sitting: Sitting) -> int | None:
+    """Return the place of the first item without a whole answer; None where there is none."""
+    there = often.rows(db, _ANSWERS, sitting=sitting.id)
+    return next((one.position for one in there if not _is_whole(one.kind, one.answer)), None)
 
 
 def answer(
@@ -252,6 +315,11 @@ def answer(
     db.add(one.item)
     db.flush()
     return one.answered
+
+
+def fill_in(one: Shown, given: list[str]) -> None:
+    """Let an item show what was given without keeping it. Errors: Refusal as in `answer`."""
+    one.item.answer = _kept(one, given)
 
 
 def languages(db: Session, sitting: Sitting, items: Sequence[Shown]) -> tuple[str, ...]:
@@ -320,7 +388,7 @@ def _mode(db: Session, person: Person, sitting: Sitting) -> str:
     if sitting.talk is not None and not taken_back:
         return teaching.who_taught(db, sitting.talk, sitting.lesson)["mode"]
     if standing.History(db, person).earlier(sitting.lesson):
-        return recording.EARLIER
+        return record.EARLIER
     if taken_back:
         raise Refusal(
             "The talk that opened this sitting was taken back. Read every section of the "
@@ -443,17 +511,28 @@ def _problem_item(
 def _show(item: SittingItem) -> Shown:
     # What was drawn is kept whole: a program brought up to date in the middle of a sitting
     # changes nothing of it.
-    drawn = json.loads(item.drawn)
     if item.kind == "question":
-        question = bank.thaw_question(drawn["question"])
+        question, order, sides, figures = _question(item.drawn)
         return Shown(
             item, question.lesson, question.section, question,
-            order=tuple(drawn["order"]), sides=tuple(drawn.get("sides", ())),
-            figures=drawn.get("figures", {}),
+            order=order, sides=sides, figures=dict(figures),
         )  # fmt: skip
+    drawn = json.loads(item.drawn)
     # Until refreshers there was no lesson here: it was that of the sitting.
     lesson = drawn.get("lesson", "")
     return Shown(item, lesson, drawn["section"], problem=bank.thaw(drawn["problem"]))
+
+
+@lru_cache(maxsize=512)
+def _question(drawn: str) -> tuple[
+    bank.Question, tuple[int, ...], tuple[int, ...], tuple[tuple[str, str], ...]
+]:
+    # Each page of a sitting shows how far all of its questions are, so each is read many times.
+    read = json.loads(drawn)
+    return (
+        bank.thaw_question(read["question"]), tuple(read["order"]), tuple(read.get("sides", ())),
+        tuple(read.get("figures", {}).items()),
+    )  # fmt: skip
 
 
 def _kept(one: Shown, given: list[str]) -> str:

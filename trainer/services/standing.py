@@ -1,11 +1,17 @@
-"""Where a person stands: facts from the record, and the clearance worked out from them."""
+"""Where a person stands: facts from the record, and the clearance worked out from them.
 
+Of the entries those in force count: a corrected one with what it says now, a struck one not at
+all.
+"""
+
+import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session, delete
+from sqlalchemy import Row
+from sqlmodel import Session, delete, select
 
 from trainer import lessons
 from trainer.calculations.clearance import (
@@ -19,15 +25,21 @@ from trainer.calculations.clearance import (
 )
 from trainer.calculations.periods import next_due
 from trainer.reference import respirator_classes
+from trainer.services import settings
 from trainer.store import assignments, people, record, site_lessons
-from trainer.store.tables import Assignment, Entry, Person, Respirator, Standing, Worksite
+from trainer.store.tables import (
+    Assignment,
+    Entry,
+    Installation,
+    MergedPerson,
+    Need,
+    Person,
+    Respirator,
+    Standing,
+)
 
 FOR_CAUSE = frozenset({"changed-workplace", "changed-respirator", "knowledge-or-use", "other"})
 """Retraining reasons that make earlier training no longer count, 29 CFR 1910.134(k)(5)(i)-(iii)."""
-
-BEGIN_AGAIN_DAYS = 60
-"""Days before the yearly date at which the lessons open again (our own choice, no source)."""
-
 
 @dataclass(frozen=True)
 class LessonToDo:
@@ -37,6 +49,19 @@ class LessonToDo:
     reason: str
     due: date | None
     before_wearing: bool = False  # a standing assignment, due before first wearing
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """An entry as it reads since it was corrected; its number and moment stay those it had."""
+
+    number: int
+    kind: str
+    person_number: str
+    happened_on: date
+    recorded_at: str
+    body: str  # what it says now, JSON
+    corrected_by: int
 
 
 @dataclass(frozen=True)
@@ -79,9 +104,67 @@ class Tag:
     clearance: Clearance
 
 
-def home_worksite(db: Session, person: Person) -> Worksite | None:
-    """Return the worksite that gives a person's days their time zone."""
-    return next(iter(people.worksites(db, person.id)), None)
+def in_force(entries: Iterable[Entry]) -> list[tuple[Entry, dict]]:
+    """Return the entries that count, in order, each with what it says now.
+
+    entries     of whole people, their corrections among them; plain rows will do
+    The newest correction of an entry decides: it says how the entry reads, or that it never should
+    have been. Corrections themselves, and entries whose body was let go, are left out.
+    """
+    there = list(entries)
+    last = newest_corrections(there)
+    found = []
+    for entry in there:
+        if entry.kind in record.CORRECTIONS or entry.kind == record.ERASURE or entry.body is None:
+            continue
+        correction = last.get(entry.number)
+        if correction is None:
+            found.append((entry, record.body(entry)))
+            continue
+        said = correction[1]["said"]
+        if said is not None:
+            found.append((_as_corrected(entry, said, correction[0].number), said))
+    return found
+
+
+def newest_corrections(entries: Iterable[Entry]) -> dict[int, tuple[Entry, dict]]:
+    """Return by the number of a corrected entry its newest correction, with what that one says.
+
+    A correction whose own body was let go says nothing any more, and neither does its entry.
+    """
+    found = {}
+    made = [one for one in entries if one.kind in record.CORRECTIONS and one.body is not None]
+    for entry in sorted(made, key=lambda one: one.number):
+        said = record.body(entry)
+        found[said["corrects"]] = (entry, said)
+    return found
+
+
+def struck(db: Session, kind: str = "") -> list[int]:
+    """Return the numbers of the entries that were struck, whosesoever they are; "": of any kind."""
+    found = newest_corrections(record.corrections(db))
+    return [
+        number
+        for number, (_, said) in found.items()
+        if kind in ("", said["corrected_kind"]) and said["said"] is None
+    ]
+
+
+def _as_corrected(entry: Entry, said: dict, number: int) -> Corrected:
+    return Corrected(
+        number=entry.number,
+        kind=entry.kind,
+        person_number=said["person_number"],
+        happened_on=date.fromisoformat(said["happened_on"]),
+        recorded_at=entry.recorded_at,
+        body=json.dumps(said),
+        corrected_by=number,
+    )
+
+
+def home_worksite(db: Session, person: Person) -> Row | None:
+    """Return the worksite that gives a person's days their time zone, as a plain row."""
+    return next(iter(people.places(db, person.id)), None)
 
 
 def today(db: Session, person: Person, now: datetime, zone: ZoneInfo) -> date:
@@ -98,6 +181,7 @@ def worn(respirator: Respirator) -> Worn:
         tight=row.tight,
         filtering=row.slug == "apr-filtering",
         powered=row.powered,
+        negative_full=row.slug == "apr-full",
         use=respirator.use,
         fits=fits(respirator),
     )
@@ -111,12 +195,18 @@ def fits(respirator: Respirator) -> tuple[str, str, str, str]:
 
 @dataclass
 class Read:
-    """What a history is made of; entries and assignments may be plain rows."""
+    """What a history is made of; entries and assignments may be plain rows.
+
+    told    what the person told of their respirators in one tap
+    until   entries of later days do not count, None: all do
+    """
 
     entries: Sequence[Entry]
     assignments: Sequence[Assignment]
     owed: Sequence[assignments.Owed]
     theirs: Sequence[site_lessons.InCourse]
+    told: Sequence[tuple[Need, Respirator]] = ()
+    until: date | None = None
 
 
 def histories(db: Session, persons: Sequence[Person]) -> dict[int, "History"]:
@@ -125,19 +215,29 @@ def histories(db: Session, persons: Sequence[Person]) -> dict[int, "History"]:
     Read in a handful of questions to the database, however many people there are.
     """
     ids = [person.id for person in persons]
-    numbers = [person.number for person in persons]
-    entries = record.of_people(db, numbers, ("lesson", "credit", "training"))
+    numbers = people.numbers_of(db, persons)
+    every = [number for theirs in numbers.values() for number in theirs]
+    kinds = ("lesson", "credit", "training", *record.CORRECTIONS)
+    entries = record.of_people(db, every, kinds)
     assigned, theirs = people.assignments_of(db, ids), site_lessons.courses(db, ids)
     owed: dict[int, list[assignments.Owed]] = {}
     for one in assignments.owed(db, ids):
         owed.setdefault(one.person_id, []).append(one)
     return {
         who: History(db, person, Read(
-            entries.get(person.number, ()), assigned.get(who, ()), owed.get(who, ()),
+            _joined(entries, numbers[who]), assigned.get(who, ()), owed.get(who, ()),
             theirs.get(who, ()),
         ))
         for who, person in zip(ids, persons, strict=True)
     }  # fmt: skip
+
+
+def _joined(entries: dict[str, list], numbers: tuple[str, ...]) -> Sequence[Entry]:
+    """Return the entries of all numbers of a person in the order of the record."""
+    if len(numbers) == 1:
+        return entries.get(numbers[0], ())
+    found = [entry for number in numbers for entry in entries.get(number, ())]
+    return sorted(found, key=lambda entry: entry.number)
 
 
 class History:
@@ -145,16 +245,23 @@ class History:
 
     def __init__(self, db: Session, person: Person, read: Read | None = None) -> None:
         read = read or Read(
-            record.of_person(db, person.number),
+            record.rows_of_person(db, people.numbers(db, person)),
             people.assignments(db, person.id),
             assignments.owed(db, [person.id]),
-            site_lessons.courses(db, [person.id]).get(person.id, ()),
+            site_lessons.course(db, person.id),
+            people.told(db, [person.id]).get(person.id, ()),
         )
         self.entries = read.entries
         self._said: dict[str, list[tuple[Entry, dict]]] = {}
-        for entry in self.entries:
-            self._said.setdefault(entry.kind, []).append((entry, record.body(entry)))
+        for entry, said in in_force(self.entries):
+            if read.until is None or entry.happened_on <= read.until:
+                self._said.setdefault(entry.kind, []).append((entry, said))
+        place = home_worksite(db, person) if read.told else None
+        zone = ZoneInfo(place.time_zone if place else "UTC")
+        self._told = [(need, need.told_at.astimezone(zone), worn) for need, worn in read.told]
         self._last = _newest(self.of("training"))
+        # How long before the yearly date the lessons open again is our own choice, no source.
+        self._begin_again_days = settings.of(db).begin_again_days
         self.assignments = read.assignments
         self.owed = read.owed
         self.theirs = read.theirs
@@ -168,10 +275,10 @@ class History:
             self._passes.setdefault(said["lesson"], []).append(one)
 
     def of(self, *kinds: str) -> list[tuple[Entry, dict]]:
-        """Return the entries of these kinds with what they say, oldest first."""
+        """Return the entries of these kinds, or of all, with what they say, oldest first."""
         if len(kinds) == 1:
             return self._said.get(kinds[0], [])
-        found = (pair for kind in kinds for pair in self._said.get(kind, ()))
+        found = (pair for kind in kinds or self._said for pair in self._said.get(kind, ()))
         return sorted(found, key=lambda pair: pair[0].number)
 
     def last_training(self) -> Entry | None:
@@ -326,7 +433,7 @@ class History:
     def open_again(self, today: date) -> bool:
         """Say whether the yearly round is open after the last training as a whole."""
         year = self.year_from()
-        return year is not None and (next_due(year) - today).days <= BEGIN_AGAIN_DAYS
+        return year is not None and (next_due(year) - today).days <= self._begin_again_days
 
     def owing(self, today: date) -> Iterator[tuple[assignments.Owed, str]]:
         """Give what standing assignments ask by a day and is not done, each with its lesson."""
@@ -419,7 +526,7 @@ class History:
             return Beyond(*about, None, LessonToDo(about[0], "first", one.due, one.due is None))
         if until < today:
             return Beyond(*about, None, LessonToDo(about[0], "yearly", until))
-        again = (until - today).days <= BEGIN_AGAIN_DAYS
+        again = (until - today).days <= self._begin_again_days
         return Beyond(*about, until, LessonToDo(about[0], "yearly", until) if again else None)
 
     def _of_worksite(self, one: site_lessons.InCourse, today: date) -> Beyond:
@@ -436,7 +543,7 @@ class History:
             reason = "yearly" if passed else "first"
             return Beyond(slug, "", wearing, None, LessonToDo(slug, reason, due, wearing))
         # What was passed since counts in the next round, which asks for it in time.
-        again = passed.entry.number < last.number and (until - today).days <= BEGIN_AGAIN_DAYS
+        again = passed.entry.number < last.number and (until - today).days <= self._begin_again_days
         todo = LessonToDo(slug, "yearly", until) if again else None
         return Beyond(slug, "", wearing, until, todo)
 
@@ -465,7 +572,30 @@ class History:
             practised_on=practice[0].happened_on if practice else None,
             practice_passed=bool(practice and practice[1]["passed"]),
             fit_test=self._fit_test(fits(respirator)),
+            fit_changed=self._fit_changed(fits(respirator)),
+            leaks_since=self._leaks_since(respirator),
         )
+
+    def _fit_changed(self, wanted: tuple[str, str, str, str]) -> bool:
+        """Say whether the person told that the fit has changed, with no fit test since, (f)(3)."""
+        told = [
+            at for need, at, worn in self._told if need.kind == "fit" and fits(worn) == wanted
+        ]
+        test = self._newest_fit_test(wanted)
+        if not told or test is None:
+            return False
+        # On the day itself the moment at which the test was recorded tells which came first.
+        entry, last = test[0], max(told)
+        return entry.happened_on < last.date() or entry.recorded_at <= record.moment(last)
+
+    def _leaks_since(self, respirator: Respirator) -> date | None:
+        """Return since when a leak of this very respirator waits to be dealt with."""
+        told = [
+            at
+            for need, at, worn in self._told
+            if need.kind == "leak" and need.dealt_with_at is None and worn.id == respirator.id
+        ]
+        return min(told).date() if told else None
 
     def _medical(self) -> Medical | None:
         found = _newest(self.of("medical"))
@@ -476,13 +606,20 @@ class History:
         return Medical(entry.happened_on, said["outcome"], said["limit"], until)
 
     def _fit_test(self, wanted: tuple[str, str, str, str]) -> FitTest | None:
+        found = self._newest_fit_test(wanted)
+        if not found:
+            return None
+        entry, said = found
+        qualitative = said["test_kind"] == "qualitative"
+        return FitTest(entry.happened_on, said["passed"], wanted, qualitative)
+
+    def _newest_fit_test(self, wanted: tuple[str, str, str, str]) -> tuple[Entry, dict] | None:
         parts = ("make", "model", "style", "size")
-        found = _newest(
+        return _newest(
             (entry, said)
             for entry, said in self.of("fit-test")
             if tuple(people.key(said[part]) for part in parts) == wanted
         )
-        return FitTest(found[0].happened_on, found[1]["passed"], wanted) if found else None
 
 
 def counts_from(entry: Entry, said: dict) -> date:
@@ -497,8 +634,30 @@ def _not_taught_since(one: Done, moment: str) -> bool:
 
 
 def _newest(found: Iterable[tuple[Entry, dict]]) -> tuple[Entry, dict] | None:
-    """Return the newest by the day it happened; of two on one day, the later entry."""
-    return max(found, key=lambda pair: (pair[0].happened_on, pair[0].number), default=None)
+    """Return the newest by the day it happened; of two on one day, the later entry.
+
+    found   in the order of the record
+    Nothing happened after what was recorded later. Where an entry says so, the clock was set back
+    between the two, and it counts as of the day of the later one; otherwise whatever is done since
+    would count for nothing until the day that it says.
+    """
+    newest, day = None, date.min
+    for pair in found:
+        if pair[0].happened_on < day:
+            day = min(day, _recorded_on(*pair))
+        if pair[0].happened_on >= day:
+            newest, day = pair, pair[0].happened_on
+    return newest
+
+
+def _recorded_on(entry: Entry, said: dict) -> date:
+    """Return the day on which an entry was recorded, at its worksite."""
+    at = datetime.fromisoformat(entry.recorded_at)
+    return at.astimezone(ZoneInfo(said.get("zone", "UTC"))).date()
+
+
+NOTHING_WORN = Tag(None, None, Clearance((), None))
+"""The tag of whoever has no respirator."""
 
 
 def tags(db: Session, person: Person, today: date, history: History | None = None) -> list[Tag]:
@@ -510,9 +669,161 @@ def tags(db: Session, person: Person, today: date, history: History | None = Non
     worksite = home_worksite(db, person)
     rule_set = worksite.rule_set if worksite else "federal"
     given = people.respirators(db, person.id)
-    return [_tag(history, item, today, rule_set) for item in given] or [
-        Tag(None, None, Clearance((), None))
-    ]
+    return [_tag(history, item, today, rule_set) for item in given] or [NOTHING_WORN]
+
+
+PERSONS_AT_ONCE = 500
+"""A question to the database names so many people at most."""
+
+
+def tags_on(db: Session, persons: Sequence[Person], day: date) -> dict[int, list[Tag]]:
+    """Return by id the tags of these people as they stood at the end of a day gone by.
+
+    From the entries that had happened by then and are in force now: what was corrected since
+    counts as it reads today. With the respirators that people had, the worksites where they
+    belonged, and what was assigned and told by then. Read in a handful of questions, however many
+    people there are.
+    """
+    found: dict[int, list[Tag]] = {}
+    for at in range(0, len(persons), PERSONS_AT_ONCE):
+        some = stood_on(db, persons[at : at + PERSONS_AT_ONCE], day)
+        found |= {who: one.tags for who, one in some.items()}
+    return found
+
+
+@dataclass(frozen=True)
+class Stood:
+    """Where a person stood at the end of a day gone by, and what that is worked out from.
+
+    numbers     all worker numbers
+    entries     all that were known, oldest first: those of later days and corrections too
+    stays       where they belong and belonged, later too
+    there       where they belonged on that day
+    left_on     the day on which they had left; None: they had not, or had come back
+    """
+
+    person: Person
+    numbers: tuple[str, ...]
+    entries: Sequence[Entry]
+    history: History
+    tags: list[Tag]
+    stays: Sequence[people.Stay]
+    there: Sequence[people.Stay]
+    left_on: date | None
+
+
+def stood_on(
+    db: Session,
+    persons: Sequence[Person],
+    day: date,
+    last: int | None = None,
+    at: datetime | None = None,
+    stays: dict[int, list[people.Stay]] | None = None,
+) -> dict[int, Stood]:
+    """Return by id where these people stood at the end of a day gone by.
+
+    last    the last entry of the record that was known; None: all are
+    at      the moment after which nothing was known; None: all is
+    stays   where they belong and belonged, where it was read already
+    Read in a handful of questions; at most PERSONS_AT_ONCE people.
+    """
+    ids = [person.id for person in persons]
+    numbers = people.numbers_of(db, persons, at)
+    every = [number for theirs in numbers.values() for number in theirs]
+    entries = record.of_people(db, every, last=last)
+    ever = people.respirators_ever(db, ids)
+    assigned = people.assignments_ever(db, ids)
+    told = people.told(db, ids)
+    stays = people.stays(db, ids) if stays is None else stays
+    there = {who: [one for one in stays.get(who, ()) if one.covers(day, at)] for who in ids}
+    all_there = [stay for theirs in there.values() for stay in theirs]
+    owed: dict[int, list[assignments.Owed]] = {}
+    # Of what was given after that day, nobody knew then.
+    ends = {
+        who: people.end_of(day, _zone_on(there[who], stays.get(who, ())), at) for who in ids
+    }
+    worn = {who: [one for one in ever.get(who, ()) if one.given_at < ends[who]] for who in ids}
+    for one in assignments.owed_on(db, all_there, worn, day, at):
+        owed.setdefault(one.person_id, []).append(one)
+    theirs = site_lessons.courses_on(db, all_there, day, at)
+    found = {}
+    for person in persons:
+        who, end = person.id, ends[person.id]
+        known = _joined(entries, numbers[who])
+        history = History(db, person, Read(
+            known,
+            [one for one in assigned.get(who, ())
+             if _between(one.assigned_at, one.withdrawn_at, end)],
+            owed.get(who, ()),
+            theirs.get(who, ()),
+            [(_as_told(need, end), on) for need, on in told.get(who, ()) if need.told_at < end],
+            until=day,
+        ))  # fmt: skip
+        left_on = left_by(db, person, entries, numbers[who], day, last)
+        rule_set = there[who][0].worksite.rule_set if there[who] else "federal"
+        held = [one for one in worn[who] if _between(one.given_at, one.ended_at, end)]
+        if left_on and left_on < day:
+            held = []  # what was not taken back by then is worn no more
+        found[who] = Stood(
+            person, numbers[who], known, history,
+            [_tag(history, one, day, rule_set) for one in held] or [NOTHING_WORN],
+            stays.get(who, ()), there[who], left_on,
+        )  # fmt: skip
+    return found
+
+
+def left_by(
+    db: Session,
+    person: Person,
+    entries: dict[str, list[Entry]],
+    numbers: tuple[str, ...],
+    day: date,
+    last: int | None = None,
+) -> date | None:
+    """Return the day on which a person had left by the end of a day; None: they had not.
+
+    entries  by worker number those that were known, which may be only `left` and `returned` and
+             what corrects them
+    last     the last entry that was known; None: all are
+    """
+    places = [
+        entry for entry in _joined(entries, numbers)
+        if entry.kind in ("left", "returned", *record.CORRECTIONS)
+    ]  # fmt: skip
+    said = [
+        (entry, body) for entry, body in in_force(places)
+        if entry.kind in ("left", "returned") and entry.happened_on <= day
+    ]  # fmt: skip
+    if said:
+        entry, body = said[-1]
+        return date.fromisoformat(body["left_on"]) if entry.kind == "left" else None
+    if person.left_on is None or person.left_on > day:
+        return None
+    # Set without an entry it counts; an entry that came since tells that it was set later.
+    later = record.of_people(db, numbers, ("left",))
+    known = last or 0
+    return None if any(one.number > known for rows in later.values() for one in rows) \
+        else person.left_on
+
+
+def _zone_on(there: Sequence[people.Stay], ever: Sequence[people.Stay]) -> str:
+    """Return the time zone of a person's day: that of the worksite then, else of any since."""
+    stay = next(iter([*there, *ever]), None)
+    return stay.worksite.time_zone if stay else "UTC"
+
+
+def _between(begun: datetime, ended: datetime | None, moment: datetime) -> bool:
+    return begun < moment and (ended is None or ended >= moment)
+
+
+def _as_told(need: Need, end: datetime) -> Need:
+    """Return what was told as it stood at a moment: dealt with later, it was open."""
+    if need.dealt_with_at is None or need.dealt_with_at < end:
+        return need
+    return Need(
+        id=need.id, person_id=need.person_id, kind=need.kind, respirator_id=need.respirator_id,
+        told_at=need.told_at,
+    )  # fmt: skip
 
 
 def _tag(history: History, respirator: Respirator, today: date, rule_set: str) -> Tag:
@@ -527,17 +838,89 @@ def _tag(history: History, respirator: Respirator, today: date, rule_set: str) -
 def refresh(db: Session, person: Person, today: date) -> None:
     """Write anew what the tag board shows of a person; called by whatever changes it."""
     db.exec(delete(Standing).where(Standing.person_id == person.id))
-    for tag in tags(db, person, today):
-        due = tag.clearance.next_due
-        db.add(
-            Standing(
-                person_id=person.id,
-                respirator_id=tag.respirator.id if tag.respirator else None,
-                clear_until=tag.clearance.until,
-                missing=" ".join(tag.clearance.missing),
-                next_due=due.due if due else None,
-                next_due_kind=due.kind if due else "",
-                begun=any(step.state != "todo" for step in tag.clearance.steps),
-            )
-        )
+    history = History(db, person)
+    rows = [_on_board(person, history, tag, today) for tag in tags(db, person, today, history)]
+    lead = min(rows, key=_urgency)
+    others = [row.others_until for row in rows if row.others_until]
+    for row in rows:
+        row.lead_until, row.lead_begun = lead.clear_until, lead.begun
+        row.lead_others_until = min(others, default=None)
+    db.add_all(rows)
     db.flush()
+
+
+def _on_board(person: Person, history: History, tag: Tag, today: date) -> Standing:
+    """Return one tag as a row of the board."""
+    due = tag.clearance.next_due
+    by_kind = {step.kind: step.due for step in tag.clearance.steps}
+    year = history.year_from()
+    return Standing(
+        person_id=person.id,
+        search_key=person.search_key,
+        left_on=person.left_on,
+        respirator_id=tag.respirator.id if tag.respirator else None,
+        clear_until=tag.clearance.until,
+        missing=" ".join(tag.clearance.missing),
+        next_due=due.due if due else None,
+        next_due_kind=due.kind if due else "",
+        begun=any(step.state != "todo" for step in tag.clearance.steps),
+        others_until=until_but_medical(tag.clearance),
+        medical_due=by_kind.get("medical"),
+        training_due=next_due(year) if year and "training" in by_kind else None,
+        practice_due=by_kind.get("practice"),
+        fit_test_due=by_kind.get("fit-test"),
+        lessons_due=_lessons_due(history, tag, today),
+    )
+
+
+def until_but_medical(clearance: Clearance) -> date | None:
+    """Return the last good day of all steps but the medical one; None while one is not done."""
+    steps = [step for step in clearance.steps if step.kind != "medical"]
+    if not clearance.steps or any(step.state != "done" for step in steps):
+        return None
+    return min((step.due or NO_END for step in steps), default=NO_END)
+
+
+def _lessons_due(history: History, tag: Tag, today: date) -> date | None:
+    """Return by when the first of the worksite's lessons is to be done again."""
+    if tag.respirator is None:
+        return None
+    classes = ("", tag.respirator.class_slug)
+    asked = (one for one in history.beyond(today) if one.class_slug in classes)
+    return min((one.until for one in asked if one.until), default=None)
+
+
+def _urgency(row: Standing) -> tuple[bool, bool, date]:
+    """Return what orders the tags of one person: not clear, what was begun, the sooner."""
+    return row.clear_until is not None, not row.begun, row.clear_until or date.max
+
+
+KEPT_AS = "2"
+"""How the rows of the board are worked out; raised by whatever changes what stands in them."""
+
+AT_A_TIME = 200
+
+
+def catch_up(db: Session, now: datetime, zone: ZoneInfo, after: int = 0) -> int | None:
+    """Work out anew the board's rows that an earlier version made, some people at a time.
+
+    after   the id of the person that was the last one
+    Return the id of the last person done, to go on from; None once all of them are as `KEPT_AS`.
+    """
+    kept = db.get(Installation, "board rows")
+    if kept and kept.value == KEPT_AS:
+        return None
+    query = (
+        select(Person)
+        # A record that was merged into another has no place on the board.
+        .where(Person.id > after, Person.id.not_in(select(MergedPerson.person_id)))
+        .order_by(Person.id)
+        .limit(AT_A_TIME)
+    )
+    persons = list(db.exec(query))
+    for person in persons:
+        refresh(db, person, today(db, person, now, zone))
+    if persons:
+        return persons[-1].id
+    db.merge(Installation(name="board rows", value=KEPT_AS))
+    return None
