@@ -20,14 +20,19 @@ IN_ORDER = (
     "trainer qualification, respirators covered, worksite part, reason, rule set, due again, "
     "recorded by, entry number, entry hash"
 )
-COLUMNS = IN_ORDER.split(", ")
+BEHIND = (
+    "kind, happened on, recorded at, corrects entry, correction reason, corrected by entry, "
+    "brought in from"
+)
+COLUMNS = [*IN_ORDER.split(", "), *BEHIND.split(", ")]
 ALL_DAYS = (date(2000, 1, 1), date(2100, 1, 1))
 
 
 def taken_out(works: Works, first=ALL_DAYS[0], last=ALL_DAYS[1], worksite=None) -> str:
     """Return the record as CSV."""
     with works.store.reading() as db:
-        return "".join(exporting.csv_lines(exporting.rows(db, first, last, worksite)))
+        choice = exporting.Choice(first, last, worksite=worksite)
+        return "".join(exporting.csv_lines(db, choice))
 
 
 def rename(works: Works, name: str, new: str) -> None:
