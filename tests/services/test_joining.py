@@ -8,6 +8,8 @@ from trainer.services.refusal import Refusal
 from trainer.store import people
 from trainer.store.tables import Person
 
+pytestmark = pytest.mark.both_databases
+
 
 def add(works: Works, **fields) -> Person:
     """Add a person."""
@@ -85,11 +87,11 @@ def test_the_last_coordinator_stays_one(works):
     with pytest.raises(Refusal, match="yourself"):
         change(works, "Ida", "Ida", roles=["worker"])
     with works.store.reading() as db:
-        assert people.roles(db, works.people["Ida"].id) == {"coordinator"}
+        assert people.roles(db, works.people["Ida"].id) == {"coordinator", people.MEDICAL}
 
 
 def test_another_coordinator_may_take_the_role_away(works):
-    change(works, "Ida", "Kim", roles=["worker", "coordinator"])
+    change(works, "Ida", "Kim", roles=["worker", "coordinator"], medical=True)
     change(works, "Kim", "Ida", roles=["worker"])
     with works.store.reading() as db:
         assert people.roles(db, works.people["Ida"].id) == {"worker"}

@@ -2,23 +2,31 @@
 
 import re
 import secrets
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import date, datetime
 from zoneinfo import available_timezones
 
-from sqlmodel import Session, delete, select
+from sqlmodel import Session, select
 
 from trainer.config import LANGUAGES
 from trainer.reference import respirator_classes
-from trainer.services import recording, standing
+from trainer.services import recording, signing_in, standing
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
 from trainer.store import people
-from trainer.store.tables import Membership, Person, PersonRole, Respirator, Worksite
+from trainer.store.tables import (
+    Membership,
+    PastMembership,
+    Person,
+    PersonRole,
+    Respirator,
+    Worksite,
+)
 from trainer.words import tidy
 
 NUMBER = re.compile(r"(?!new$)[0-9A-Za-z][0-9A-Za-z._-]{0,19}", re.IGNORECASE)
 """A number is part of an address, /people/00417, beside /people/new; so it holds no slash."""
-USES = ("required", "voluntary")
+USES = ("required", "voluntary", "escape")
 
 
 def add_person(
@@ -32,10 +40,12 @@ def add_person(
     worksites: list[int] = (),
     qualification: str = "",
     seed: str = "",
+    medical: bool = False,
 ) -> Person:
     """Add a person and return them.
 
-    seed    what their problems are drawn from; by default a fresh random one
+    seed        what their problems are drawn from; by default a fresh random one
+    medical     the right to medical determinations; the first coordinator has it in any case
     Errors: Refusal for a number that is taken or of a wrong form, or without name or role.
     """
     number, name = tidy(number), tidy(name)
@@ -56,10 +66,11 @@ def add_person(
         seed=seed or secrets.token_hex(16),
         added_at=now,
     )
+    _describe(db, person, name, language, qualification)
     db.add(person)
-    _describe(person, name, language, qualification)
     db.flush()
-    _settle(db, person, roles, worksites, now)
+    first = "coordinator" in roles and not people.holders(db, people.MEDICAL)
+    _settle(db, person, roles, worksites, now, medical or first)
     standing.refresh(db, person, now.date())
     return person
 
@@ -74,20 +85,74 @@ def change_person(
     language: str,
     worksites: list[int],
     qualification: str,
+    medical: bool | None = None,
 ) -> None:
     """Change what is known of a person; the worker number stays.
 
-    Errors: Refusal as in `add_person`, or where the last coordinator would be lost.
+    medical     the right to medical determinations; None: as it was
+    Errors: Refusal as in `add_person`, where the last coordinator would be lost, or the last
+    one with that right; for giving a right that one does not have.
     """
-    loses_role = "coordinator" not in roles and "coordinator" in people.roles(db, person.id)
-    if loses_role and by.person.id == person.id:
-        raise Refusal(
-            "You cannot take the coordinator's role from yourself. Ask another coordinator."
-        )
-    _describe(person, tidy(name), language, qualification)
+    has = people.roles(db, person.id)
+    if "coordinator" in has and "coordinator" not in roles:
+        if by.person.id == person.id:
+            raise Refusal(
+                "You cannot take the coordinator's role from yourself. Ask another coordinator."
+            )
+        keep_one(db, person, "coordinator")
+    had = people.MEDICAL in has
+    wanted = "coordinator" in roles and (had if medical is None else medical)
+    if had and not wanted:
+        keep_one(db, person, people.MEDICAL)
+    if medical is not None and wanted != had:
+        _refuse_right(db, by)
+    _describe(db, person, tidy(name), language, qualification)
     db.add(person)
-    _settle(db, person, roles, worksites, by.now)
-    _look_again(db, by, person)
+    if _settle(db, person, roles, worksites, by.now, wanted):
+        # What somebody may do is theirs from a sign-in on: no page of before goes on with it.
+        signing_in.end_everywhere(db, [person.id], by.now, by.person)
+    recording.look_again(db, by, person)
+
+
+def keep_one(db: Session, person: Person, role: str) -> None:
+    """Refuse what would leave nobody with a role, or with the right to determinations.
+
+    Inside `writing()`, where only one writes at a time: of two coordinators who remove each
+    other at the same moment, the second is refused.
+    """
+    if not people.holders(db, role) - {person.id}:
+        raise _nobody_left(role)
+
+
+def kept(db: Session) -> list[str]:
+    """Return of the coordinator's role and the right to determinations those that anybody has."""
+    return [role for role in ("coordinator", people.MEDICAL) if people.holders(db, role)]
+
+
+def keep_any(db: Session, before: Sequence[str]) -> None:
+    """Refuse where many changes together left nobody with what somebody had before (`kept`)."""
+    for role in before:
+        if not people.holders(db, role):
+            raise _nobody_left(role)
+
+
+def _nobody_left(role: str) -> Refusal:
+    if role == people.MEDICAL:
+        return Refusal(
+            "Nobody else has the right to medical determinations. First let somebody who has it "
+            "give it to another coordinator."
+        )
+    return Refusal(
+        "This is the last coordinator. First give the coordinator's role to somebody else."
+    )
+
+
+def _refuse_right(db: Session, by: Scribe) -> None:
+    if people.MEDICAL not in people.roles(db, by.person.id):
+        raise Refusal(
+            "The right to medical determinations is given by a coordinator who has it.",
+            field="medical",
+        )
 
 
 def add_worksite(db: Session, *, name: str, time_zone: str, **ask: str) -> Worksite:
@@ -98,11 +163,21 @@ def add_worksite(db: Session, *, name: str, time_zone: str, **ask: str) -> Works
 
 
 def change_worksite(
-    db: Session, worksite: Worksite, *, name: str, time_zone: str, **ask: str
+    db: Session,
+    worksite: Worksite,
+    *,
+    name: str,
+    time_zone: str,
+    program_place: str | None = None,
+    program_on: date | str | None = None,
+    program_by: str | None = None,
+    **ask: str,
 ) -> None:
     """Change a worksite.
 
-    ask     ask_name, ask_place, ask_telephone, ask_hours: who can be asked there
+    ask         ask_name, ask_place, ask_telephone, ask_hours: who can be asked there
+    program_*   of the written program, 29 CFR 1910.134(c)(1) and (c)(3): where it is kept, its
+                date, who administers it; what is None stays as it is, "" is not known
     Errors: Refusal for a name that is taken, an unknown time zone, nobody to ask.
     """
     name = tidy(name)
@@ -123,6 +198,12 @@ def change_worksite(
     worksite.name, worksite.time_zone = name, time_zone
     for field in ("ask_name", "ask_place", "ask_telephone", "ask_hours"):
         setattr(worksite, field, tidy(ask.get(field, "")))
+    if program_place is not None:
+        worksite.program_place = tidy(program_place)[:160]
+    if program_by is not None:
+        worksite.program_by = tidy(program_by)[:120]
+    if program_on is not None:
+        worksite.program_on = program_on or None
     db.add(worksite)
     db.flush()
 
@@ -142,9 +223,11 @@ def give_respirator(
 ) -> Respirator:
     """Give a person a respirator.
 
-    Errors: Refusal for a class that Table 1 does not have, or a tight-fitting one that is
-    required and lacks make, model, style or size, (f)(2).
+    Errors: Refusal for somebody who has left, for a class that Table 1 does not have, or a
+    tight-fitting one that is required and lacks make, model, style or size, (f)(2).
     """
+    if person.left_on:
+        raise Refusal("This person has left. Record first that they came back.")
     row = respirator_classes.get(class_slug)
     if row is None or row.apf is None or use not in USES:
         raise Refusal(
@@ -160,7 +243,7 @@ def give_respirator(
     }
     if (
         row.tight
-        and use == "required"
+        and use != "voluntary"
         and not all(named[part] for part in ("make", "model", "style", "size"))
     ):
         raise Refusal(
@@ -190,16 +273,12 @@ def take_respirator(db: Session, by: Scribe, person: Person, number: int) -> Non
     respirator.ended_at = respirator.ended_at or by.now
     db.add(respirator)
     db.flush()
-    _look_again(db, by, person)
+    recording.look_again(db, by, person)
 
 
-def _look_again(db: Session, by: Scribe, person: Person) -> None:
-    """Write anew what the tag board shows, and training, where less is asked for than before."""
-    if recording.complete_training(db, by, person) is None:
-        standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
 
 
-def _describe(person: Person, name: str, language: str, qualification: str) -> None:
+def _describe(db: Session, person: Person, name: str, language: str, qualification: str) -> None:
     if not name or len(name) > 80:
         raise Refusal("Give the person's name, at most 80 letters.", field="name")
     if language not in LANGUAGES:
@@ -207,30 +286,73 @@ def _describe(person: Person, name: str, language: str, qualification: str) -> N
     person.name = name
     person.language = language
     person.qualification = tidy(qualification)[:120]
-    person.search_key = people.plain(f"{name} {person.number}")
+    numbers = " ".join(people.numbers(db, person)) if person.id else person.number
+    person.search_key = people.plain(f"{name} {numbers}")
 
 
 def _settle(
-    db: Session, person: Person, roles: list[str], worksites: list[int], now: datetime
-) -> None:
+    db: Session,
+    person: Person,
+    roles: list[str],
+    worksites: list[int],
+    now: datetime,
+    medical: bool,
+) -> bool:
+    """Give a person these roles and worksites; say whether the roles are others than before."""
     if not roles or not set(roles) <= set(people.ROLES):
         raise Refusal("Choose at least one role.", field="roles")
     if not worksites and set(roles) != {"coordinator"}:
         raise Refusal("Choose at least one worksite.", field="worksites")
+    if medical and "coordinator" not in roles:
+        raise Refusal("Only a coordinator can have the right to medical determinations.")
+    move(db, person, worksites, now)
+    wanted = {*roles, *([people.MEDICAL] if medical else [])}
+    # Row by row and not by a bulk statement, so that the log tells of it.
+    there = {
+        row.role: row
+        for row in db.exec(select(PersonRole).where(PersonRole.person_id == person.id))
+    }
+    for role in sorted(set(there) - wanted):
+        db.delete(there[role])
+    db.add_all(PersonRole(person_id=person.id, role=role) for role in sorted(wanted - set(there)))
+    db.flush()
+    return wanted != set(there)
+
+
+def move(
+    db: Session, person: Person, worksites: list[int], now: datetime, anew: bool = False
+) -> None:
+    """Let a person belong to these worksites and to no others.
+
+    anew    they come to all of them now; else whoever stays keeps the day of coming
+    Errors: Refusal for a worksite that there is not.
+    """
     known = set(db.exec(select(Worksite.id)))
     if not set(worksites) <= known:
-        raise Refusal("Choose the worksites from the list.")
-    db.exec(delete(PersonRole).where(PersonRole.person_id == person.id))
-    db.add_all(PersonRole(person_id=person.id, role=role) for role in sorted(set(roles)))
-    there = {one.id for one in people.worksites(db, person.id)}
-    db.exec(
-        delete(Membership).where(
-            Membership.person_id == person.id, Membership.worksite_id.not_in(worksites)
+        raise Refusal("Choose the worksites from the list.", field="worksites")
+    there = {
+        row.worksite_id: row
+        for row in db.exec(select(Membership).where(Membership.person_id == person.id))
+    }
+    for one in sorted(set(there) - set(worksites)):
+        # Where they belonged is kept: what was asked of them there on a day stays known.
+        db.add(
+            PastMembership(
+                person_id=person.id, worksite_id=one, joined_at=there[one].joined_at, left_at=now
+            )
         )
-    )
-    # Whoever stays keeps the day of coming: standing assignments count from it.
-    db.add_all(
-        Membership(person_id=person.id, worksite_id=one, joined_at=now)
-        for one in sorted(set(worksites) - there)
-    )
+        db.delete(there[one])
+    for one in sorted(set(worksites)):
+        # Standing assignments count from the day of coming.
+        if one not in there:
+            db.add(Membership(person_id=person.id, worksite_id=one, joined_at=now))
+        elif anew:
+            db.add(
+                PastMembership(
+                    person_id=person.id, worksite_id=one, joined_at=there[one].joined_at,
+                    left_at=now,
+                )
+            )
+            there[one].joined_at = now
+            db.add(there[one])
     db.flush()
