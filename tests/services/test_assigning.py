@@ -14,6 +14,8 @@ from trainer.services.refusal import Refusal
 from trainer.store import people, site_lessons
 from trainer.store.tables import Person
 
+pytestmark = pytest.mark.both_databases
+
 SLUG = "protection-factors"
 
 

@@ -4,14 +4,16 @@ from datetime import date, timedelta
 
 import pytest
 
-from tests.conftest import HALF_MASK, ZONE, Works, pass_lesson, right_answer
+from tests.conftest import HALF_MASK, ZONE, Works, pass_lesson, right_answer, taken_out
 from tests.services.test_observing import watch
 from trainer import lessons
 from trainer.calculations.periods import next_due
-from trainer.services import assigning, exporting, joining, recording, sitting, standing, today
+from trainer.services import assigning, joining, recording, sitting, standing, today
 from trainer.services.refusal import Refusal
 from trainer.store import record
 from trainer.store.tables import Entry, Person
+
+BEGIN_AGAIN_DAYS = 60  # as installed
 
 SEVEN = [f"(k)(1)({place})" for place in ("i", "ii", "iii", "iv", "v", "vi", "vii")]
 ALL = dict.fromkeys(SEVEN, "asked")
@@ -104,7 +106,7 @@ def test_the_next_training_opens_by_itself_before_the_year_of_the_earlier_one_is
     credit(works)
     watch(works)
     due = next_due(works.today - timedelta(days=100))
-    opens = due - timedelta(days=standing.BEGIN_AGAIN_DAYS)
+    opens = due - timedelta(days=BEGIN_AGAIN_DAYS)
     assert to_do(works, opens - timedelta(days=1)) == []
     open_ = history(works).to_do(opens)
     assert [one.slug for one in open_] == COURSE
@@ -193,7 +195,7 @@ def test_a_sitting_may_show_the_knowledge_without_reading_first(works):
             sitting.answer(db, there, one.item.position, right_answer(one), works.now)
         assert sitting.close(db, works.scribe("Lee"), there, "en", 80).passed
     said = record.body(history(works).entries[-1])
-    assert (said["mode"], said["credit_entry"]) == (recording.EARLIER, 1)
+    assert (said["mode"], said["credit_entry"]) == (record.EARLIER, 1)
     assert said["counts_from"] == (works.today - timedelta(days=100)).isoformat()
     assert to_do(works) == []
     watch(works)
@@ -285,7 +287,7 @@ def test_the_day_of_the_trainer_sees_who_only_lacks_practice(works):
 def test_it_is_taken_out_with_its_proof_and_its_year(works):
     credit(works, elements=but("(k)(1)(vii)", how="sitting"))
     with works.store.reading() as db:
-        [row] = exporting.rows(db, works.today, works.today)
+        [row] = taken_out(db, works.today, works.today)
     assert row["lesson"] == (
         "earlier training by Invented Harbor Works; proof seen: certificate with outline"
     )

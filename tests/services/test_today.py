@@ -16,11 +16,14 @@ from trainer.store import people
 COURSE = [lesson.slug for lesson in lessons.load().all]
 
 
-def waits(works: Works, place: str = "Laminating Loft", by: str = "") -> list[Item]:
+def waits(
+    works: Works, place: str = "Laminating Loft", by: str = "", medical: bool = False
+) -> list[Item]:
     """Return what waits at a worksite, for a trainer where one is named."""
     with works.store.reading() as db:
         trainer = works.people[by] if by else None
-        return today.waiting(db, [works.worksites[place]], works.today, ZONE, trainer)
+        there = [works.worksites[place]]
+        return today.waiting(db, there, works.today, ZONE, trainer, medical=medical)
 
 
 def told(works: Works) -> list[tuple[str, str]]:
@@ -228,6 +231,21 @@ def clear(works: Works) -> None:
             db, by, lee, people.respirators(db, lee.id)[0], once="f", on=on,
             protocol="ambient-aerosol", fit_factor=300.0, recording="sheet 1",
         )  # fmt: skip
+
+
+def test_when_a_determination_ends_is_told_to_whoever_may_know_it_alone(works):
+    clear(trained(works, 30))
+    end = works.today + timedelta(days=5)
+    with works.store.writing() as db:
+        recording.record_medical(db, works.scribe(), works.people["Lee"], once="again",
+                                 on=works.today, outcome="cleared", limit="", until=end)
+    told = [one for one in waits(works, medical=True) if one.about == "medical"]
+    assert [(one.kind, one.on) for one in told] == [("soon", end)]
+    assert [one for one in waits(works) if one.kind in ("soon", "overdue")] == []
+    after = replace(works, now=works.now + timedelta(days=6))
+    assert [(one.kind, one.on) for one in waits(after) if one.about == "medical"] == [
+        ("overdue", None)
+    ]
 
 
 @pytest.mark.parametrize(("days_ago", "kind"), [(360, "soon"), (400, "overdue")])

@@ -9,13 +9,17 @@ professional is wanted) is a kind and a moment, and never a detail.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
+from sqlalchemy import Row, and_, bindparam, or_
+from sqlalchemy import select as columns_of
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, delete, exists, func, select
 
 from trainer.reference import respirator_classes
-from trainer.services import learning
+from trainer.services import learning, standing
 from trainer.services.refusal import Refusal
-from trainer.store import people
+from trainer.store import often, people
 from trainer.store.tables import (
     LessonPlace,
     Membership,
@@ -202,7 +206,7 @@ def get(db: Session, number: int) -> Asked | None:
     question = db.get(WorkerQuestion, number)
     if question is None:
         return None
-    return _with_answers(db, [(question, db.get(Person, question.person_id))])[0]
+    return with_answers(db, [(question, db.get(Person, question.person_id))])[0]
 
 
 def open_for(db: Session, worksite_ids: Sequence[int] | None) -> list[Asked]:
@@ -223,17 +227,42 @@ def answered_for(db: Session, worksite_ids: Sequence[int] | None, most: int) -> 
         .scalar_subquery()
     )
     query = _at(worksite_ids).where(_is_answered()).order_by(newest.desc(), WorkerQuestion.id)
-    return _with_answers(db, db.exec(query.limit(most)).all())
+    return with_answers(db, db.exec(query.limit(most)).all())
+
+
+_ASKED = (
+    columns_of(*WorkerQuestion.__table__.c)
+    .where(WorkerQuestion.person_id == bindparam("person"))
+    .order_by(WorkerQuestion.id.desc())
+)
 
 
 def of_person(db: Session, person: Person) -> list[Asked]:
     """Return a person's own questions with their answers, newest first."""
-    query = (
-        select(WorkerQuestion)
-        .where(WorkerQuestion.person_id == person.id)
-        .order_by(WorkerQuestion.id.desc())
+    asked = often.once(
+        db, "asked", person.id, lambda: often.rows(db, _ASKED, person=person.id).all()
     )
-    return _with_answers(db, [(question, person) for question in db.exec(query)])
+    return with_answers(db, [(question, person) for question in asked])
+
+
+_SHOWN = (
+    select(WorkerQuestion, TrainerAnswer, Person)
+    .join(TrainerAnswer, TrainerAnswer.question_id == WorkerQuestion.id)
+    .join(Person, Person.id == TrainerAnswer.answered_by)
+    .where(
+        WorkerQuestion.lesson == bindparam("lesson"),
+        WorkerQuestion.section == bindparam("section"),
+        WorkerQuestion.person_id != bindparam("without"),
+        TrainerAnswer.id.in_(
+            select(ShownAnswer.answer_id).where(
+                ShownAnswer.worksite_id.in_(bindparam("worksites", expanding=True))
+            )
+        ),
+    )
+    .order_by(WorkerQuestion.id, TrainerAnswer.id)
+)
+NOBODY = 0
+"""No person has this id."""
 
 
 def shown_at(
@@ -247,22 +276,12 @@ def shown_at(
 
     without     whose own questions are left out: they see those anyway
     """
-    shown = select(ShownAnswer.answer_id).where(ShownAnswer.worksite_id.in_(list(worksite_ids)))
-    query = (
-        select(WorkerQuestion, TrainerAnswer, Person)
-        .join(TrainerAnswer, TrainerAnswer.question_id == WorkerQuestion.id)
-        .join(Person, Person.id == TrainerAnswer.answered_by)
-        .where(
-            WorkerQuestion.lesson == lesson,
-            WorkerQuestion.section == section,
-            TrainerAnswer.id.in_(shown),
-        )
-        .order_by(WorkerQuestion.id, TrainerAnswer.id)
-    )
-    if without:
-        query = query.where(WorkerQuestion.person_id != without.id)
+    about = {
+        "worksites": list(worksite_ids), "lesson": lesson, "section": section,
+        "without": without.id if without else NOBODY,
+    }  # fmt: skip
     found: dict[int, Shown] = {}
-    for question, given, by in db.exec(query):
+    for question, given, by in db.exec(_SHOWN, params=about):
         before = found.get(question.id)
         answers = (*(before.answers if before else ()), Answered(given, by, shown=True))
         found[question.id] = Shown(question.text, question.language, answers)
@@ -338,7 +357,13 @@ def tell(
         need = Need(person_id=person.id, kind=kind, respirator_id=number, told_at=now)
         db.add(need)
         db.flush()
+        _look_again(db, person, now)
     return need
+
+
+def _look_again(db: Session, person: Person, now: datetime) -> None:
+    """Write anew what the tag board shows: a leak, or a fit that has changed, keeps it off."""
+    standing.refresh(db, person, standing.today(db, person, now, ZoneInfo("UTC")))
 
 
 def may_tell_of(person: Person, respirator: Respirator) -> bool:
@@ -358,6 +383,7 @@ def deal_with(db: Session, by: Person, need: Need, now: datetime) -> None:
         need.dealt_with_at, need.dealt_with_by = now, by.id
         db.add(need)
         db.flush()
+        _look_again(db, db.get(Person, need.person_id), now)
 
 
 def take_back(db: Session, person: Person, need: Need, now: datetime) -> None:
@@ -371,6 +397,7 @@ def take_back(db: Session, person: Person, need: Need, now: datetime) -> None:
         need.dealt_with_at, need.dealt_with_by = now, person.id
         db.add(need)
         db.flush()
+        _look_again(db, person, now)
 
 
 def needs_for(db: Session, worksite_ids: Sequence[int] | None) -> list[Told]:
@@ -385,16 +412,31 @@ def needs_for(db: Session, worksite_ids: Sequence[int] | None) -> list[Told]:
     return [Told(*row) for row in db.exec(query)]
 
 
+_NEEDS = (
+    select(Need, Respirator, Person)
+    .join(Respirator, Respirator.id == Need.respirator_id, isouter=True)
+    .join(Person, Person.id == Need.dealt_with_by, isouter=True)
+    .where(Need.person_id == bindparam("person"))
+    .order_by(Need.id.desc())
+)
+
+
 def needs_of(db: Session, person: Person) -> list[Told]:
     """Return what a person told, newest first."""
-    query = (
-        select(Need, Respirator, Person)
-        .join(Respirator, Respirator.id == Need.respirator_id, isouter=True)
-        .join(Person, Person.id == Need.dealt_with_by, isouter=True)
-        .where(Need.person_id == person.id)
-        .order_by(Need.id.desc())
-    )
-    return [Told(need, person, worn, by) for need, worn, by in db.exec(query)]
+    found = db.exec(_NEEDS, params={"person": person.id})
+    return [Told(need, person, worn, by) for need, worn, by in found]
+
+
+_OPEN_NEEDS = (
+    columns_of(*Need.__table__.c)
+    .where(Need.person_id == bindparam("person"), Need.dealt_with_at.is_(None))
+    .order_by(Need.id.desc())
+)
+
+
+def open_needs(db: Session, person: Person) -> list[Row]:
+    """Return what a person told and nobody dealt with yet, newest first, as plain rows."""
+    return list(often.rows(db, _OPEN_NEEDS, person=person.id))
 
 
 # Who is there
@@ -408,39 +450,72 @@ def waiting(db: Session, worksite_ids: Sequence[int] | None) -> Waiting:
     return Waiting(open_for(db, worksite_ids), needs_for(db, worksite_ids))
 
 
-def sees(db: Session, person: Person) -> list[Person]:
+_STAFF = (
+    columns_of(Person.id, Person.name)
+    .join(PersonRole, PersonRole.person_id == Person.id)
+    .where(Person.left_on.is_(None))
+    .order_by(Person.search_key, Person.id)
+)
+_COORDINATORS = _STAFF.where(PersonRole.role == "coordinator")
+_THEIRS, _OF_PERSON = aliased(Membership), aliased(Membership)
+_SEES = _STAFF.add_columns(PersonRole.role).where(
+    or_(
+        PersonRole.role == "coordinator",
+        and_(
+            PersonRole.role == "trainer",
+            Person.id != bindparam("person"),
+            exists()
+            .where(
+                _THEIRS.person_id == Person.id,
+                _THEIRS.worksite_id == _OF_PERSON.worksite_id,
+                _OF_PERSON.person_id == bindparam("person"),
+            )
+            .correlate(Person),
+        ),
+    ),
+)
+_TRAINERS_NOW = _STAFF.where(
+    PersonRole.role == "trainer",
+    Person.id != bindparam("without"),
+    # Asked of each trainer, of whom there are few, and not of everybody who is at the worksites.
+    exists().where(
+        Membership.person_id == Person.id,
+        Membership.worksite_id.in_(bindparam("worksites", expanding=True)),
+    ),
+    exists().where(
+        WebSession.person_id == Person.id, WebSession.ended_at.is_(None),
+        WebSession.seen_at >= bindparam("since"), WebSession.half.is_(False),
+    ),
+)
+
+
+def sees(db: Session, person: Person) -> list[Row]:
     """Return who sees what a person asks: the trainers of their worksites, else the coordinators.
 
-    A person is not their own trainer.
+    By id and name. A person is not their own trainer.
     """
-    mine = select(Membership.worksite_id).where(Membership.person_id == person.id)
-    query = _staff("trainer").where(
-        Person.id != person.id,
-        Person.id.in_(select(Membership.person_id).where(Membership.worksite_id.in_(mine))),
-    )
-    return list(db.exec(query)) or coordinators(db)
+    found = often.rows(db, _SEES, person=person.id).all()
+    trainers = [one for one in found if one.role == "trainer"]
+    return trainers or found
 
 
-def coordinators(db: Session) -> list[Person]:
-    """Return the coordinators by name."""
-    return list(db.exec(_staff("coordinator")))
+def coordinators(db: Session) -> list[Row]:
+    """Return id and name of the coordinators, by name."""
+    return list(often.rows(db, _COORDINATORS))
 
 
 def signed_in_now(
     db: Session, worksite_ids: Sequence[int], now: datetime, without: Person | None = None
-) -> list[Person]:
-    """Return the trainers of these worksites who are signed in now, by name.
+) -> list[Row]:
+    """Return id and name of the trainers of these worksites who are signed in now, by name.
 
     without     who asks: nobody asks themselves
     """
-    there = select(WebSession.person_id).where(
-        WebSession.ended_at.is_(None), WebSession.seen_at >= now - NOW
-    )
-    at = select(Membership.person_id).where(Membership.worksite_id.in_(list(worksite_ids)))
-    query = _staff("trainer").where(Person.id.in_(at), Person.id.in_(there))
-    if without:
-        query = query.where(Person.id != without.id)
-    return list(db.exec(query))
+    given = {
+        "worksites": list(worksite_ids), "since": now - NOW,
+        "without": without.id if without else NOBODY,
+    }  # fmt: skip
+    return list(often.rows(db, _TRAINERS_NOW, **given))
 
 
 def _words(text: str, most: int) -> str:
@@ -479,17 +554,11 @@ def _belongs(worksite_ids: Sequence[int] | None):
     return Person.id.in_(there)
 
 
-def _staff(role: str):
-    return (
-        select(Person)
-        .join(PersonRole, PersonRole.person_id == Person.id)
-        .where(PersonRole.role == role, Person.left_on.is_(None))
-        .order_by(Person.search_key)
-    )
-
-
-def _with_answers(db: Session, rows: Iterable[tuple[WorkerQuestion, Person]]) -> list[Asked]:
+def with_answers(db: Session, rows: Iterable[tuple[WorkerQuestion, Person]]) -> list[Asked]:
+    """Return questions, each with who asked it, together with their answers."""
     rows = list(rows)
+    if not rows:
+        return []
     shown = exists().where(ShownAnswer.answer_id == TrainerAnswer.id)
     query = (
         select(TrainerAnswer, Person, shown)

@@ -13,7 +13,7 @@ from sqlmodel import Session
 
 from trainer import lessons
 from trainer.reference import practice_acts, respirator_classes, retraining_reasons
-from trainer.services import curriculum, sitting, standing
+from trainer.services import curriculum, recording, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
 from trainer.store import assignments, people, site_lessons
@@ -162,6 +162,12 @@ def _hand_out(
     if made:
         db.add_all(made)
         db.flush()
+        if reason in standing.FOR_CAUSE:
+            recording.record_retraining(
+                db, by, person, once=f"retraining:{made[0].id}", reason=reason,
+                lessons=share.new, seen=list(dict.fromkeys(seen)), due=due,
+                assigned=[one.id for one in made],
+            )  # fmt: skip
         standing.refresh(db, person, standing.today(db, person, by.now, by.zone))
     return made
 

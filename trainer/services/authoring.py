@@ -45,7 +45,7 @@ FEWEST_QUESTIONS = 3
 
 _FEW_QUESTIONS = Words(
     "Write at least 3 questions, one of them must-know.",
-    "Escriba al menos 3 preguntas, una de ellas de las que hay que saber.",
+    "Escriba al menos 3 preguntas, una de ellas sobre algo que se debe saber.",
 )
 _NOTHING_SAID = Words(
     "The worksite has nothing entered for “{name}”: its people would read just that.",
@@ -185,6 +185,11 @@ def save(
         raise Refusal(
             "The text is longer than %(most)s letters. Cut it into two lessons.",
             most=written.MOST_LETTERS,
+        )
+    if written.too_long(clean.markdown):
+        raise Refusal(
+            "The text inserts more than %(most)s things. Cut it into two lessons.",
+            most=written.MOST_INSERTED,
         )
     own = bool(page) and draft.page == page
     late = own and 0 < turn <= draft.turn

@@ -20,8 +20,8 @@ CAUTION = Words(
     "rules, and rules for one substance, can be stricter. If unsure, stay out and ask.",
     "Esto enseña y revisa cálculos; no elige un respirador. La selección, las decisiones médicas "
     "y las pruebas de ajuste son del programa de su empleador y de personas calificadas. Las "
-    "reglas del estado, y las de una sustancia, pueden ser más estrictas. Si tiene dudas, no entre "
-    "y pregunte.",
+    "reglas del estado, y las de una sustancia, pueden ser más estrictas. Si tiene dudas, quédese "
+    "afuera y pregunte.",
 )
 WORDS = {
     "caution": Words("Caution", "Precaución"),

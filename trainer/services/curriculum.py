@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from sqlmodel import Session
 
-from trainer import bank, lessons
+from trainer import bank, config, lessons
 from trainer.config import LANGUAGES
 from trainer.lessons import matters, written
 from trainer.services import describing, own_numbers, site_blocks
@@ -169,10 +169,28 @@ def keep_taught(db: Session, lesson: lessons.Lesson, now: datetime) -> str:
     found = asked_about(db, lesson)
     version = content_version(lesson, found)
     if db.get(TaughtContent, version) is None:
-        files = json.dumps(lesson.files | found.files_for(lesson.slug), ensure_ascii=False)
+        asked = found.files_for(lesson.slug)
+        files = json.dumps(
+            lesson.files | asked | _drawings(found, lesson.slug), ensure_ascii=False
+        )
         db.add(TaughtContent(version=version, lesson=lesson.slug, files=files, kept_at=now))
         db.flush()
     return version
+
+
+def _drawings(found: bank.Bank, slug: str) -> dict[str, str]:
+    """Return the files of the drawings that questions of a lesson show, as a lesson keeps its own.
+
+    Without them nobody could tell later what was asked.
+    """
+    folder = config.content_folder("lessons")
+    names = sorted({one.drawing for one in found.for_lesson(slug) if one.drawing})
+    files = [folder / "drawings" / f"{name}{ending}" for name in names
+             for ending in (".svg", ".toml")]  # fmt: skip
+    return {
+        f"lessons/{one.relative_to(folder).as_posix()}": one.read_text("utf-8")
+        for one in files if one.exists()
+    }
 
 
 @dataclass(frozen=True)

@@ -142,9 +142,10 @@ def affected(db: Session, worksite: Worksite, check: Check) -> list[Person]:
             Membership.worksite_id == worksite.id,
             Respirator.class_slug == check.worn.class_slug,
             Respirator.ended_at.is_(None),
+            Respirator.use != "escape",  # nobody works in one
             Person.left_on.is_(None),
         )
-        .order_by(Person.name)
+        .order_by(Person.name, Person.id)
         .distinct()
     )
     if check.worn.make:

@@ -90,7 +90,7 @@ def wearers(db: Session, trainer: Person, worksite_id: int, soon: date) -> list[
         .join(Membership, Membership.person_id == Person.id)
         .where(
             Membership.worksite_id == worksite_id,
-            Respirator.use == "required",
+            Respirator.use != "voluntary",
             Respirator.ended_at.is_(None),
             Person.left_on.is_(None),
             Person.id != trainer.id,

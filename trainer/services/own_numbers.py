@@ -44,7 +44,7 @@ def facts(
     One a substance of a task, with each respirator of the task that is of a class the person
     wears; else with none. Keys: bank.draw.FACTS and WORDS_OF_A_WORKSITE; None: not known.
     """
-    own = {one.class_slug for one in people.respirators(db, person.id)}
+    own = {one.class_slug for one in people.respirators(db, person.id) if one.use != "escape"}
     found = [
         told
         for worksite in (people.worksites(db, person.id) if worksites is None else worksites)

@@ -187,7 +187,7 @@ def opening(db: Session, person: Person, slug: str, now: datetime) -> TaughtTalk
         .join(TalkPerson, TalkPerson.talk_id == TaughtTalk.id)
         .join(TalkLesson, TalkLesson.talk_id == TaughtTalk.id)
         .where(
-            TalkPerson.person_id == person.id,
+            TalkPerson.person_id.in_(people.ids(db, person)),
             TalkLesson.lesson == slug,
             TaughtTalk.day <= today,
             TaughtTalk.id.not_in(back),
@@ -287,8 +287,8 @@ def _the_same(
 def _last_pass(db: Session, person: Person, slug: str) -> date | None:
     passes = [
         entry.happened_on
-        for entry in record.of_person(db, person.number, ("lesson",))
-        if record.body(entry).get("lesson") == slug
+        for entry, said in standing.in_force(record.of_person(db, people.numbers(db, person)))
+        if said.get("lesson") == slug and entry.kind == "lesson"
     ]
     return max(passes, default=None)
 

@@ -15,7 +15,7 @@ from trainer.calculations.periods import next_due
 from trainer.services import asking, describing, refreshing
 from trainer.services.sitting import FAILED_BEFORE_TALK, NO_LESSON
 from trainer.services.standing import FOR_CAUSE, History, histories
-from trainer.store import site_lessons
+from trainer.store import board, site_lessons
 from trainer.store.tables import (
     Assignment,
     LessonPlace,
@@ -59,12 +59,14 @@ class Item:
 
 
 def waiting(
-    db: Session, worksites: Sequence[Worksite], today: date, zone: tzinfo, by: Person | None = None
+    db: Session, worksites: Sequence[Worksite], today: date, zone: tzinfo,
+    by: Person | None = None, *, medical: bool = False,
 ) -> list[Item]:
     """Return what waits at these worksites, the most urgent first, the oldest of each first.
 
-    zone    the time zone in which a moment becomes a day
-    by      the trainer it waits for, who cannot deal with what is their own: another one does
+    zone     the time zone in which a moment becomes a day
+    by       the trainer it waits for, who cannot deal with what is their own: another one does
+    medical  may the reader know when determinations end?
     """
     ids = [one.id for one in worksites]
     there = _People(db, ids, today, zone)
@@ -74,7 +76,7 @@ def waiting(
         *_inadequate(db, worksites),
         *_asked(there),
         *assigned,
-        *_falling_due(there, today, late),
+        *_falling_due(there, today, late, medical),
         *_failed(there),
         *_practice(there, today),
         *(Item(look.why, look.person, on=look.on)
@@ -245,23 +247,30 @@ def _assigned(there: _People, today: date) -> list[Item]:
     ]  # fmt: skip
 
 
-def _falling_due(there: _People, today: date, late: Collection[int]) -> list[Item]:
+def _falling_due(
+    there: _People, today: date, late: Collection[int], medical: bool
+) -> list[Item]:
     """Return whose clear tag ends soon or has ended, with the step that ends it.
 
     late    who has overdue lessons, which say as much
     """
+    soon = today + timedelta(days=SOON_DAYS)
     rows = there.db.exec(
-        select(Standing).where(
-            there.mine(Standing), Standing.clear_until <= today + timedelta(days=SOON_DAYS)
-        )
+        select(Standing).where(there.mine(Standing), Standing.clear_until <= soon)
+        .order_by(Standing.clear_until.desc(), Standing.id)
     )
-    # Two respirators may end on one day for one reason.
-    found = {
-        (row.person_id, row.next_due_kind): row.clear_until
-        for row in sorted(rows, key=lambda row: row.clear_until, reverse=True)
-        if row.person_id in there.by_id
-    }
-    ended = {who for (who, _), day in found.items() if day < today}
+    found: dict[tuple[int, str], date] = {}
+    past_medical = []
+    for row in rows:
+        if row.person_id not in there.by_id:
+            continue
+        kind, day = _end(row, today, medical)
+        if kind == "medical" and not medical:
+            # That it is over stands on the tag, too; since when does not.
+            past_medical += [row.person_id] if row.clear_until < today else []
+        elif day <= soon:
+            found[row.person_id, kind] = day  # of two respirators, the one that ends first
+    ended = {who for (who, _), day in found.items() if day < today} | {*past_medical}
     for who, theirs in there.history.items():
         year = theirs.year_from()
         # An entry since then has made the tag say "not clear", and no longer since when.
@@ -272,7 +281,25 @@ def _falling_due(there: _People, today: date, late: Collection[int]) -> list[Ite
         for (who, kind), day in found.items()
         if who in there.by_id
         and not (day < today and who in late and kind in ("training", "practice"))
+    ] + [
+        Item("overdue", there.by_id[who], about="medical") for who in dict.fromkeys(past_medical)
     ]
+
+
+def _end(row: Standing, today: date, medical: bool) -> tuple[str, date]:
+    """Return the step that ends a clear tag, and its last good day.
+
+    Whoever may not know when determinations end gets the step after it that does, or
+    `medical` where the tag has ended with one, or nothing else ends it.
+    """
+    ends, others = row.clear_until, row.others_until
+    if medical or row.next_due_kind != "medical" or ends < today:
+        return row.next_due_kind, ends
+    kinds = [
+        kind for kind, column in board.DUE_KINDS.items()
+        if kind != "medical" and others and getattr(row, column.key) == others
+    ]
+    return (kinds[0], others) if kinds else ("medical", ends)
 
 
 def _failed(there: _People) -> list[Item]:
@@ -321,7 +348,7 @@ def _practice(there: _People, today: date) -> list[Item]:
     required = set(
         there.db.exec(
             select(Respirator.person_id).where(
-                Respirator.use == "required", Respirator.ended_at.is_(None),
+                Respirator.use != "voluntary", Respirator.ended_at.is_(None),
                 there.mine(Respirator),
             )
         )
