@@ -1,25 +1,13 @@
-"""The coordinator's acts: people, worksites, respirators, entries, and taking the record out."""
+"""The coordinator's acts: people, worksites, respirators, entries."""
 
 import secrets
 from collections.abc import Callable
-from datetime import date
 from zoneinfo import available_timezones
 
-from flask import (
-    Blueprint,
-    Response,
-    abort,
-    current_app,
-    flash,
-    g,
-    redirect,
-    render_template,
-    request,
-    stream_with_context,
-)
+from flask import Blueprint, Response, abort, flash, redirect, render_template, request
 from flask_babel import gettext
 
-from trainer.services import exporting, joining, recording, standing
+from trainer.services import joining, recording, standing
 from trainer.services.refusal import Refusal
 from trainer.store import people
 from trainer.store.tables import Person, Respirator, Worksite
@@ -53,7 +41,9 @@ def change_person(number: str):
         person = access.their(db, number)
         roles = people.roles(db, person.id)
         places = [one.id for one in people.worksites(db, person.id)]
-    form = _person_form(person, roles=sorted(roles), worksites=places)
+    form = _person_form(
+        person, roles=sorted(roles), worksites=places, medical=people.MEDICAL in roles
+    )
 
     def act(db) -> Response:
         joining.change_person(db, access.scribe(), db.get(Person, person.id), **_described(form))
@@ -72,7 +62,8 @@ def respirators(number: str):
 
     def act(db) -> Response:
         given = _fields(form)
-        joining.give_respirator(db, access.scribe(), access.their(db, number), **given)
+        if access.first(db):
+            joining.give_respirator(db, access.scribe(), access.their(db, number), **given)
         return _done(gettext("The respirator is given."), f"/people/{number}")
 
     done, fault = _carry_out(form, act)
@@ -81,7 +72,8 @@ def respirators(number: str):
     with reading() as db:
         found = access.their(db, number)
         worn = people.respirators(db, found.id)
-    return _form_page("coordinator/respirators.html", form, fault, found=found, worn=worn)
+    return _form_page("coordinator/respirators.html", form, fault, found=found, worn=worn,
+                      uses=dict(forms.USES))
 
 
 @bp.post("/people/<number>/respirators/<int:respirator>/end")
@@ -95,7 +87,7 @@ def end_respirator(number: str, respirator: int):
 
 
 @bp.route("/people/<number>/medical", methods=["GET", "POST"])
-@may("coordinator")
+@may("medical")
 def medical(number: str):
     """Record what the written recommendation allows."""
     form = _deed(forms.MedicalForm)
@@ -139,6 +131,8 @@ def fit_test(number: str):
     form.respirator.choices = forms.choices((one.id, wears(one)) for one in worn)
 
     def act(db, person: Person) -> None:
+        if not form.in_order.data and recording.before_medical(db, person, form.on.data):
+            raise forms.before_medical()
         recording.record_fit_test(
             db,
             access.scribe(),
@@ -150,6 +144,7 @@ def fit_test(number: str):
             passed=None if not form.passed.data else form.passed.data == "yes",
             fit_factor=form.fit_factor.data,
             recording=form.recording.data or "",
+            exercises=form.exercises.numbers(),
         )
 
     return _record(number, form, act, "coordinator/fit_test.html")
@@ -192,43 +187,17 @@ def change_worksite(number: int):
     return _worksite_page(form, act, worksite.name)
 
 
-@bp.get("/export")
-@may("coordinator")
-def export():
-    """Choose which part of the record to take out."""
-    today = now().astimezone(access.settings().zone).date()
-    form = _export_form(request.args if request.args else None)
-    if not request.args:
-        form.first.data, form.last.data = date(today.year, 1, 1), today
-    return render_template("coordinator/export.html", form=form)
-
-
-@bp.get("/export.csv")
-@may("coordinator")
-def export_csv():
-    """Send the record of a worksite and period as CSV, line by line."""
-    form = _export_form(request.args)
-    if not form.validate() or form.first.data > form.last.data:
-        if not form.errors:
-            form.last.errors = [gettext("The last day must not be before the first.")]
-        return render_template("coordinator/export.html", form=form), 422
-    first, last, worksite = form.first.data, form.last.data, form.worksite.data or None
-    store = access.store()
-
-    def lines():
-        with store.reading() as db:
-            yield from exporting.csv_lines(exporting.rows(db, first, last, worksite))
-
-    name = f"training-record_{first.isoformat()}_{last.isoformat()}.csv"
-    response = Response(stream_with_context(lines()), mimetype="text/csv")
-    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    current_app.logger.info("record taken out by %s, %s to %s", g.person.number, first, last)
-    return response
-
-
 def _person_form(person: Person | None, **more: object) -> forms.PersonForm:
-    form = forms.PersonForm(obj=person, data=more) if person else forms.PersonForm()
-    form.worksites.choices = forms.choices(surroundings.worksite_choices(mine=False))
+    offered = access.settings().offered
+    places = surroundings.worksite_choices(mine=False)
+    # Most who are added are workers, and where there is one worksite they belong to it.
+    only = [places[0][0]] if len(places) == 1 else []
+    fresh = {"language": offered[0], "roles": ["worker"], "worksites": only}
+    form = forms.PersonForm(obj=person, data=more) if person else forms.PersonForm(data=fresh)
+    # Whoever has a language that is not offered any more keeps it until another is chosen.
+    mine = {*offered, *([person.language] if person else [])}
+    form.language.choices = forms.choices(one for one in forms.LANGUAGES if one[0] in mine)
+    form.worksites.choices = forms.choices(places)
     if person:
         form.number.validators = []
     return form
@@ -241,7 +210,7 @@ def _described(form: forms.PersonForm) -> dict:
         "roles": form.roles.data or [],
         "worksites": form.worksites.data or [],
         "qualification": form.qualification.data or "",
-    }
+    } | ({"medical": form.medical.data} if access.sees_medical() else {})
 
 
 def _fields(form: forms.Form) -> dict[str, str]:
@@ -295,13 +264,6 @@ def _done(said: str, target: str) -> Response:
 def _form_page(template: str, form, fault: str, **values: object):
     status = 422 if request.method == "POST" else 200
     return render_template(template, form=form, fault=fault, **values), status
-
-
-def _export_form(given) -> forms.ExportForm:
-    form = forms.ExportForm(given)
-    names = [(name, name) for _, name in surroundings.worksite_choices(mine=False)]
-    form.worksite.choices = forms.choices([("", gettext("Every worksite")), *names])
-    return form
 
 
 def _zones() -> list[str]:

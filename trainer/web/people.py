@@ -1,71 +1,52 @@
-"""People as trainers and coordinators see them: the tag board, one person, one-time codes."""
+"""People as trainers and coordinators see them: one person, one-time codes."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from io import BytesIO
 from urllib.parse import urlencode
 
 import segno
-from flask import Blueprint, abort, g, render_template, request
-from flask_babel import gettext
+from flask import Blueprint, abort, flash, g, redirect, render_template, request
+from flask_babel import gettext, ngettext
 from markupsafe import Markup
 
-from trainer.services import curriculum, refreshing, signing_in, sitting, standing
+from trainer.services import curriculum, merging, refreshing, signing_in, sitting, standing
 from trainer.store import people, record
-from trainer.store.tables import OneTimeCode, Person, Respirator, Standing, Worksite
+from trainer.store.tables import OneTimeCode, Person, Worksite
 from trainer.web import access, entries, surroundings, tagging, taught
 from trainer.web.access import may, now, reading, writing
 
 bp = Blueprint("people", __name__)
-
-PAGE = 50
-
-
-@dataclass(frozen=True)
-class Row:
-    """One row of the tag board."""
-
-    person: Person
-    respirator: Respirator | None
-    state: str
-    missing: tuple[str, ...]
-    due: date | None
-    due_kind: str
-    until: date | None
-
-
-@bp.get("/board")
-@may("coordinator")
-def board():
-    """Show the tag board of every worksite."""
-    return _board(mine=False)
-
-
-@bp.get("/people")
-@may("trainer")
-def mine():
-    """Show the tag board of the trainer's own worksites."""
-    return _board(mine=True)
-
 
 @bp.get("/people/<number>")
 @may("trainer", "coordinator")
 def person(number: str):
     """Show one person: the tags, the lessons, the sittings, the record."""
     here = access.settings()
-    medical = "coordinator" in g.roles
+    medical = access.sees_medical()
     with reading() as db:
         found = access.their(db, number)
         today = standing.today(db, found, now(), here.zone)
+        past = _past_day(today)
         history = standing.History(db, found)
         passed = len(history.this_round(today))
         course = len(history.course)
+        if past:
+            passed = course = 0
+            stood = standing.tags_on(db, [found], past)[found.id]
+        else:
+            stood = standing.tags(db, found, today, history)
         tags = [
-            (one, tagging.lines(one, passed, course, today, here.due_soon_days, medical))
-            for one in standing.tags(db, found, today, history)
+            (one, tagging.lines(one, passed, course, past or today, here.due_soon_days, medical))
+            for one in stood
         ]
         to_do = history.to_do(today)
         sittings = [one for one in sitting.of_person(db, found) if one.closed_at and one.lesson]
+        sittings = sorted(
+            [*sittings, *merging.earlier_sittings(db, found)], key=lambda one: one.closed_at
+        )
+        other_sittings = merging.unfinished(db, found)
+        numbers = people.numbers(db, found)
         refreshers = [(one, refreshing.faded(db, one)) for one in refreshing.results(db, found)]
         watch_after = refreshing.watch_after(db, history, found, today)
         watched = refreshing.watched(db, found)
@@ -74,7 +55,8 @@ def person(number: str):
             for one in curriculum.of_person(db, found)
             if sitting.needs_talk(db, found, one.slug)
         ]
-        rows = record.of_person(db, found.number)
+        rows = record.of_person(db, numbers)
+        erased = record.erasures(db, [one.number for one in rows if one.body is None])
         places = people.worksites(db, found.id)
         roles = people.roles(db, found.id)
         may_give_code = _may_give_code(db, found)
@@ -90,17 +72,22 @@ def person(number: str):
         may_give_code=may_give_code,
         places=places,
         tags=tags,
-        until=tagging.until,
-        because=tagging.because,
+        until=lambda tag: tagging.until(tag, medical),
+        because=lambda tag: tagging.because(tag, own=False),
+        notes=tagging.notes,
         to_do=to_do,
         sittings=list(reversed(sittings)),
+        other_sittings=other_sittings,
+        numbers=numbers,
         refreshers=refreshers,
         watch_after=watch_after,
         watched=watched,
         again=_retraining_address,
         talks=talks,
         assigned=assigned,
-        lines=entries.lines(rows, medical),
+        lines=entries.lines(rows, medical, erased),
+        past=past,
+        today=today,
         title_of=taught.title,
         seen=lambda item: entries.seen(item.seen.split()),
         to_show=history.to_be_shown(today),
@@ -108,6 +95,17 @@ def person(number: str):
         for_cause=standing.FOR_CAUSE,
         own=found.id == g.person.id,
     )
+
+
+def _past_day(today: date) -> date | None:
+    """Return the day gone by that a coordinator asks about, as `?on=2026-03-03`."""
+    if "coordinator" not in g.roles:
+        return None
+    try:
+        day = date.fromisoformat(request.args.get("on", ""))
+    except ValueError:
+        return None
+    return day if day < today else None
 
 
 @bp.post("/people/<number>/code")
@@ -120,6 +118,20 @@ def code(number: str):
     return render_template(
         "people/code.html", slips=[slip(text, row, found)], here=f"/people/{number}", one=True
     )
+
+
+@bp.post("/people/<number>/sign-out")
+@may("trainer", "coordinator")
+def sign_out(number: str):
+    """Sign a person out wherever they are signed in, as when a tablet was left open."""
+    with writing() as db:
+        found = _for_code(db, number)
+        ended = signing_in.end_everywhere(db, people.ids(db, found), now(), g.person)
+    if ended:
+        flash(ngettext("Signed out at %(num)s place.", "Signed out at %(num)s places.", ended))
+    else:
+        flash(gettext("They were signed in nowhere."))
+    return redirect(f"/people/{found.number}", 303)
 
 
 @bp.get("/codes")
@@ -190,9 +202,8 @@ def slip(
     """Return a code as it is shown; its QR drawing leads to the page that uses it."""
     shown = f"{text[:5]}-{text[5:]}"
     whose = {"number": person.number} if person else {"shared": "yes"}
-    root = access.settings().address.rstrip("/") or request.url_root.rstrip("/")
     out = BytesIO()
-    segno.make(f"{root}/enrol?{urlencode(whose | {'code': shown})}", error="m").save(
+    segno.make(f"{access.root()}/enrol?{urlencode(whose | {'code': shown})}", error="m").save(
         out,
         kind="svg",
         xmldecl=False,
@@ -203,79 +214,30 @@ def slip(
         lineclass=None,
     )
     until = row.expires_at.astimezone(access.settings().zone)
-    return Slip(shown, f"{until:%H:%M}", person, worksite, Markup(out.getvalue().decode()))  # noqa: S704
+    # A drawing of squares, without a word in it.
+    drawn = Markup(out.getvalue().decode())  # noqa: S704  # nosec B704
+    return Slip(shown, f"{until:%H:%M}", person, worksite, drawn)
 
 
 def _may_give_code(db, found: Person) -> bool:
     """Say whether the signed-in person may make a code for somebody.
 
     A code lets its holder in as that person, so a trainer makes none for a colleague, whose
-    name could then stand under the trainer's own practice, nor for a coordinator.
+    name could then stand under the trainer's own practice, nor for a coordinator. Nor does who
+    has no right to medical determinations make one for somebody who has it.
     """
-    return "coordinator" in g.roles or found.id == g.person.id or found.id not in people.staff(db)
+    if found.left_on is not None:
+        return False
+    if found.id == g.person.id:
+        return True
+    if people.MEDICAL in people.roles(db, found.id):
+        return access.sees_medical()
+    return "coordinator" in g.roles or found.id not in people.staff(db)
 
 
 def _for_code(db, number: str) -> Person:
     found = access.their(db, number)
     return found if _may_give_code(db, found) else abort(403)
-
-
-def _board(mine: bool) -> str:
-    here = access.settings()
-    choices = surroundings.worksite_choices(mine)
-    chosen = _chosen(choices, first=False)
-    state = request.args.get("state", "")
-    search = request.args.get("q", "").strip()[:60]
-    number = max(1, request.args.get("page", 1, type=int))
-    today = now().astimezone(here.zone).date()
-    sites = (chosen,) if chosen else tuple(key for key, _ in choices) if mine else None
-    common = {
-        "today": today,
-        "soon": today + timedelta(days=here.due_soon_days),
-        "worksite_ids": sites,
-    }
-    with reading() as db:
-        page, total = people.board(
-            db,
-            **common,
-            state=state if state in people.STATES else "",
-            search=search,
-            first=(number - 1) * PAGE,
-            most=PAGE,
-        )
-        tally = people.tally(db, **common)
-    return render_template(
-        "people/board.html",
-        rows=[_row(*row, today, here.due_soon_days) for row in page],
-        total=total,
-        number=number,
-        pages=max(1, -(-total // PAGE)),
-        tally=tally,
-        choices=choices,
-        chosen=chosen,
-        state=state,
-        search=search,
-        mine=mine,
-        soon_days=here.due_soon_days,
-        address=lambda page: (
-            "?" + urlencode({"q": search, "worksite": chosen or "", "state": state, "page": page})
-        ),
-        step_name=tagging.name,
-    )
-
-
-def _row(
-    row: Standing, person: Person, respirator: Respirator | None, today: date, soon_days: int
-) -> Row:
-    return Row(
-        person,
-        respirator,
-        tagging.state_of(row.clear_until, row.begun, today, soon_days),
-        tuple(row.missing.split()),
-        row.next_due,
-        row.next_due_kind,
-        row.clear_until if row.clear_until and row.clear_until != date.max else None,
-    )
 
 
 def _chosen(choices: list[tuple[int, str]], first: bool = True) -> int | None:

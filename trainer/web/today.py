@@ -41,7 +41,8 @@ def index():
         mine = people.worksites(db, g.person.id)
         home = standing.home_worksite(db, g.person)
         zone = ZoneInfo(home.time_zone) if home else access.settings().zone
-        items = days.waiting(db, mine, now().astimezone(zone).date(), zone, g.person)
+        day = now().astimezone(zone).date()
+        items = days.waiting(db, mine, day, zone, g.person, medical=access.sees_medical())
     unwatched = sum(one.kind == "practice" for one in items)
     number, pages = _page(len(items))
     lines = [_line(one) for one in items[(number - 1) * PAGE : number * PAGE]]
