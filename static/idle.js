@@ -23,7 +23,14 @@
     if (over) return;
     over = true;
     others?.postMessage("over");
-    if (ask) await Promise.race([send("/sign-out").catch(() => {}), new Promise((done) => setTimeout(done, 3000))]);
+    // What was typed is kept on the server first, for the person alone: see sending.js.
+    const first = [];
+    document.dispatchEvent(new CustomEvent("room:leaving", { detail: { first } }));
+    const leaving = async () => {
+      await Promise.allSettled(first);
+      if (ask) await send("/sign-out").catch(() => {});
+    };
+    await Promise.race([leaving(), new Promise((done) => setTimeout(done, 3000))]);
     location.replace("/signed-out");
   }
 

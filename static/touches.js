@@ -22,6 +22,19 @@
     if (event.target.closest?.("[data-print]")) window.print();
   });
 
+  // What is unfolded over the page goes away again as people expect: a press beside it, or Escape.
+  const unfolded = () => document.querySelector(".bar .more details[open]");
+  document.addEventListener("click", (event) => {
+    const more = unfolded();
+    if (more && !more.contains(event.target)) more.open = false;
+  });
+  document.addEventListener("keydown", (event) => {
+    const more = event.key === "Escape" && unfolded();
+    if (!more) return;
+    more.open = false;
+    more.querySelector("summary").focus();
+  });
+
   document.addEventListener("htmx:after:swap", uncover);
   uncover();
 })();

@@ -18,39 +18,59 @@ from trainer.services import (
     asking,
     assigning,
     authoring,
+    cards,
     describing,
+    errands,
+    feeds,
+    importing,
+    joining,
     learning,
+    merging,
     observing,
     on_paper,
     pictures,
+    recording,
+    signing_in,
     site_questions,
     sitting,
+    standing,
     teaching,
 )
+from trainer.services.signing_in import Limits
 from trainer.store import people
-from trainer.store.tables import SiteDraftAside, SiteLesson, Worksite
+from trainer.store.tables import ErrandPart, SiteDraftAside, SiteLesson, Sitting, Worksite
+from trainer.web import errands as errand_pages
 
 ANY = "anybody"
 ALL = "worker trainer coordinator"
 STAFF = "trainer coordinator"
+MEDICAL = "medical"  # a right beside the roles
 OWN_QUESTIONS = "/sites/<int:number>/lessons/<int:lesson>/questions"
 # What only some of a role may reach: Lee's own, those who see Lee, or all of Lee's worksite.
 LEES, SEES_LEE, WATCHES_LEE, WITH_LEE = "lee", "sees lee", "watches lee", "with lee"
+IDAS = "ida"
 
 # method, address, who, which of them, what is sent
 TABLE = (
     ("GET", "/", ANY, "", {}),
     ("GET", "/sign-in", ANY, "", {}),
     ("POST", "/sign-in", ANY, "", {}),
+    ("GET", "/sign-in/step", ANY, "", {}),
+    ("POST", "/sign-in/step", ANY, "", {"code": "123456"}),
     ("GET", "/enrol", ANY, "", {}),
     ("POST", "/enrol", ANY, "", {}),
     ("POST", "/language", ANY, "", {"language": "en"}),
     ("GET", "/still-there", ANY, "", {}),
+    ("GET", "/health", ANY, "", {}),
+    ("GET", "/health/live", ANY, "", {}),
     ("POST", "/still-here", ALL, "", {}),
     ("GET", "/choose-pin", ALL, "", {}),
     ("POST", "/choose-pin", ALL, "", {"pin": "1"}),
     ("GET", "/passphrase", ALL, "", {}),
     ("POST", "/passphrase", ALL, "", {"passphrase": "short"}),
+    ("GET", "/my-sign-in", ALL, "", {}),
+    ("GET", "/my-sign-in/second-step", STAFF, "", {}),
+    ("POST", "/my-sign-in/second-step", STAFF, "", {"act": "begin"}),
     ("GET", "/tag", ALL, "", {}),
     ("GET", "/my-record", ALL, "", {}),
     ("GET", "/booklet-<language>.pdf", ALL, "", {}),
@@ -71,6 +91,9 @@ TABLE = (
     ("GET", "/sittings/<int:number>/review", ALL, LEES, {}),
     ("POST", "/sittings/<int:number>/close", ALL, LEES, {}),
     ("GET", "/sittings/<int:number>/result", ALL, LEES, {}),
+    ("GET", "/errands", ALL, "", {}),
+    ("GET", "/errands/<int:errand>", ALL, IDAS, {}),
+    ("GET", "/errands/<int:errand>/file", ALL, IDAS, {}),
     ("GET", "/worksheet", ALL, "", {}),
     ("GET", "/worksheet/<name>", ALL, "", {}),
     ("GET", "/exercises", ALL, "", {}),
@@ -94,6 +117,7 @@ TABLE = (
     ("GET", "/codes", STAFF, "", {}),
     ("POST", "/codes", STAFF, SEES_LEE, {"person": "00417"}),
     ("POST", "/codes/tablet", STAFF, "", {}),
+    ("POST", "/people/<number>/sign-out", STAFF, SEES_LEE, {}),
     ("GET", "/assign", "trainer", "", {}),
     ("POST", "/assign", "trainer", "", {}),
     ("POST", "/standing/<int:number>/end", "trainer", SEES_LEE, {}),
@@ -168,22 +192,88 @@ TABLE = (
     ("GET", "/hard-spots", STAFF, "", {}),
     ("GET", "/hard-spots/question/<question>", STAFF, "", {}),
     ("GET", "/hard-spots/exercise/<exercise>", STAFF, "", {}),
+    ("GET", "/card/<signed>", ANY, "", {}),
+    ("GET", "/my-card.pdf", ALL, "", {}),
+    ("GET", "/people/<number>/card.pdf", STAFF, SEES_LEE, {}),
+    ("GET", "/cards", "coordinator", "", {}),
+    ("POST", "/cards", "coordinator", "", {}),
+    ("GET", "/packet", "coordinator", "", {}),
+    ("POST", "/packet", "coordinator", "", {}),
     ("GET", "/board", "coordinator", "", {}),
+    ("GET", "/board/print", STAFF, "", {}),
+    ("GET", "/ahead", STAFF, "", {}),
+    ("GET", "/ahead/drawing.svg", STAFF, "", {"dark": "yes"}),
+    ("GET", "/coverage", STAFF, "", {}),
+    ("GET", "/feeds", ALL, "", {}),
+    ("POST", "/feeds", ALL, "", {"scope": "own", "key": "a" * 32}),
+    ("POST", "/feeds/<int:number>/anew", ALL, LEES, {"key": "b" * 32}),
+    ("POST", "/feeds/<int:number>/revoke", ALL, LEES, {}),
+    ("GET", "/feeds/<secret>.ics", ANY, "", {}),
+    ("GET", "/taught/<version>", ALL, "", {}),
+    ("GET", "/people/<number>/sittings/<int:row>", STAFF, SEES_LEE, {}),
+    ("GET", "/people/<number>/record", STAFF, SEES_LEE, {}),
     ("GET", "/people/new", "coordinator", "", {}),
     ("POST", "/people/new", "coordinator", "", {}),
     *(
         (method, f"/people/<number>/{page}", "coordinator", "", {})
-        for page in ("change", "respirators", "medical", "appendix-d", "fit-test")
+        for page in ("change", "respirators", "appendix-d", "fit-test", "leave", "return", "merge")
         for method in ("GET", "POST")
     ),
+    ("GET", "/people/<number>/entries/<int:entry>/correct", "coordinator", "", {}),
+    ("POST", "/people/<number>/entries/<int:entry>/correct", "coordinator", "",
+     {"how": "strike", "act": "look"}),
+    ("GET", "/witness", "coordinator", "", {}),
+    ("GET", "/people/<number>/medical", MEDICAL, "", {}),
+    ("POST", "/people/<number>/medical", MEDICAL, "", {}),
+    ("GET", "/people/<number>/unfinished/<int:number_of>", STAFF, SEES_LEE, {}),
+    ("GET", "/people/<number>/sign-ins", "coordinator", "", {}),
+    ("POST", "/people/<number>/devices/<int:device>/end", "coordinator", "", {}),
+    ("POST", "/people/<number>/second-step/off", "coordinator", "", {"why": "A lost phone."}),
+    ("GET", "/left", "coordinator", "", {}),
+    ("GET", "/tablets", "coordinator", "", {}),
+    ("POST", "/tablets/<int:device>/end", "coordinator", "", {}),
+    ("GET", "/log", "coordinator", "", {}),
+    ("GET", "/settings", "coordinator", "", {}),
+    ("POST", "/settings", "coordinator", "", {"pass_mark": "80", "was-pass_mark": "80"}),
+    ("GET", "/retention", "coordinator", "", {}),
+    ("POST", "/retention/look", "coordinator", "", {"row": "fit-test"}),
+    ("POST", "/retention/erase", "coordinator", "", {"row": "fit-test"}),
     ("GET", "/worksites", "coordinator", "", {}),
     ("GET", "/worksites/new", "coordinator", "", {}),
     ("POST", "/worksites/new", "coordinator", "", {}),
     ("GET", "/worksites/<int:number>", "coordinator", "", {}),
     ("POST", "/worksites/<int:number>", "coordinator", "", {}),
     ("GET", "/export", "coordinator", "", {}),
-    ("GET", "/export.csv", "coordinator", "", {}),
+    ("POST", "/export", "coordinator", "", {"format": "csv"}),
+    ("POST", "/export/found", "coordinator", "", {}),
+    *(
+        ("GET", f"/export.{ending}", "coordinator", "", {"from": "2020-01-01", "to": "2020-02-01"})
+        for ending in ("csv", "json", "jsonl", "xapi.json")
+    ),
+    ("GET", "/people/<number>/record.pdf", STAFF, SEES_LEE, {}),
+    ("GET", "/my-record.pdf", ALL, "", {}),
     ("POST", "/people/<number>/respirators/<int:respirator>/end", "coordinator", "", {}),
+    ("GET", "/import", "coordinator", "", {}),
+    ("POST", "/import", "coordinator", "", {}),
+    ("GET", "/import/template-<kind>.<ending>", "coordinator", "", {}),
+    ("GET", "/import/<int:run>", "coordinator", "", {}),
+    ("GET", "/import/<int:run>/columns", "coordinator", "", {}),
+    ("POST", "/import/<int:run>/columns", "coordinator", "", {}),
+    ("GET", "/import/<int:run>/lines", "coordinator", "", {}),
+    ("POST", "/import/<int:run>/lines", "coordinator", "", {"act": "all-left-leave"}),
+    ("GET", "/import/<int:run>/bad.csv", "coordinator", "", {}),
+    ("GET", "/import/<int:run>/do", "coordinator", "", {}),
+    ("POST", "/import/<int:run>/do", "coordinator", "", {"deed": "0" * 32}),
+    ("POST", "/import/<int:run>/try", "coordinator", "", {}),
+    ("GET", "/import/<int:run>/undo", "coordinator", "", {}),
+    ("POST", "/import/<int:run>/undo", "coordinator", "", {}),
+    ("POST", "/import/<int:run>/give-up", "coordinator", "", {}),
+    ("GET", "/unsent", ALL, "", {}),
+    ("POST", "/unsent", ANY, "", {}),
+    ("POST", "/unsent/<int:number>/forget", ALL, "", {}),
+    # Last, since they sign out whoever walks the table.
+    ("POST", "/my-sign-in/devices/<int:device>/end", ALL, LEES, {}),
+    ("POST", "/my-sign-in/sign-out-everywhere", ALL, "", {}),
     ("POST", "/sign-out", ANY, "", {}),
     ("GET", "/signed-out", ANY, "", {}),
 )
@@ -195,7 +285,8 @@ WALKERS = {
     "Noor": ("worker", set()),  # another worker: nothing of Lee's
     "Tomas": ("trainer", {SEES_LEE, WATCHES_LEE, WITH_LEE}),
     "Wren": ("trainer", set()),  # a trainer of another worksite
-    "Ida": ("coordinator", {SEES_LEE, WITH_LEE}),
+    "Ida": ("coordinator medical", {SEES_LEE, WITH_LEE, IDAS}),
+    "Odell": ("coordinator", {SEES_LEE, WITH_LEE}),  # without the right to determinations
 }
 
 ELSEWHERE = (
@@ -214,11 +305,13 @@ ELSEWHERE = (
 
 
 @pytest.fixture
-def places(works: Works) -> dict[str, str]:
+def places(works: Works, monkeypatch) -> dict[str, str]:
     """Give Lee a sitting, a practice watched by Tomas, an assignment, a question and a need.
 
-    Return their addresses.
+    Ida asked for some long work, which is done. Return their addresses.
     """
+    monkeypatch.setitem(errand_pages.TITLES, "trial", "A trial")
+    monkeypatch.setitem(errand_pages._RESULTS, "trial", lambda *_: ("It is done.", ""))
     lesson = lessons.load().get("protection-factors")
     exercise = bank.load().exercises_for(lesson.slug)[0]
     with works.store.writing() as db:
@@ -249,11 +342,51 @@ def places(works: Works) -> dict[str, str]:
             began=None, minutes=45, language="en", mode="read aloud", slugs=[lesson.slug],
             numbers=[lee.number],
         )
+        given_d = recording.record_appendix_d(
+            db, works.scribe(), lee, once="appendix-d", on=works.today
+        )
         paper = on_paper.draw(db, works.scribe("Tomas"), lee, lesson, "en")
         paper.paper.code = "LEESPR"
         db.add(paper.paper)
+        tablet = signing_in.make_code(db, works.people["Ida"], works.now, Limits(), worksite_id=1)
+        _, shared, _ = signing_in.enrol(db, tablet[0], "", None, works.now)
+        code, _ = signing_in.make_code(db, works.people["Ida"], works.now, Limits(), person=lee)
+        _, own_device, _ = signing_in.enrol(db, code, lee.number, None, works.now)
+        left_open = _begun_under_another_number(works, db, lesson)
         [stands] = assigning.begin_standing(db, by, site, [assigning.FULL])
+        errand = errands.ask(db, works.scribe("Ida"), "trial", {}, once="trial", language="en")
+        errand.state, errand.file_name, errand.file_type, errand.file_size = (
+            "done", "plan.txt", "text/plain", 4,
+        )  # fmt: skip
+        db.add_all([errand, ErrandPart(errand_id=errand.id, place=0, data=b"plan")])
+        feed = feeds.make(db, works.scribe("Lee"), "an-own-one", feeds.OWN, (), "en")
+        feeds.make(db, works.scribe("Ida"), "open-to-all", feeds.OWN, (), "en")
+        done = Sitting(
+            person_id=lee.id, lesson=lesson.slug, ordinal=9, seed=1, started_at=works.now,
+            lesson_version=sat.lesson_version, closed_at=works.now, passed=False, language="en",
+        )  # fmt: skip
+        db.add(done)
+        db.flush()
+        table = b"worker number,name,worksite\n00417,Lee,Laminating Loft\n"
+        run = importing.bring(
+            db, works.scribe("Ida"), "roster", "people.csv", table, "import",
+            importing.prepare("roster", table),
+        )
+        found = importing.matched_of(run)["columns"]
+        importing.match(db, works.scribe("Ida"), run, columns=found, worksite=0, days="iso",
+                        language="en")
+        tag = standing.tags(db, lee, works.today)[0]
+        signed = cards.address("", cards.key(db), cards.OnCard(lee, None, (tag,)))
+        signed = signed.removeprefix("/card/")
+    errands.run_all(works.store)
     return {
+        "/errands/<int:errand>": f"/errands/{errand.id}",
+        "/feeds/<int:number>": f"/feeds/{feed.id}",
+        "/feeds/<secret>": "/feeds/open-to-all",
+        "/sittings/<int:row>": f"/sittings/{done.id}",
+        "<version>": sat.lesson_version,
+        "/import/<int:run>": f"/import/{run.id}",
+        "<kind>.<ending>": "roster.csv",
         "/standing/<int:number>": f"/standing/{stands.id}",
         "/sittings/<int:number>": f"/sittings/{sat.id}",
         "/practice/<int:number>": f"/practice/{seen.id}",
@@ -272,9 +405,14 @@ def places(works: Works) -> dict[str, str]:
         "<int:ordinal>": "1",
         "<int:question>": str(own.id),
         "/questions/<int:number>": f"/questions/{asked.id}",
+        "/unsent/<int:number>/forget": "/unsent/1/forget",  # of whoever it is, or of nobody
         "/tell/<int:number>/take-back": f"/tell/{told.id}/take-back",
         "/told/<int:number>": f"/told/{told.id}",
         "<int:respirator>": str(worn.id),
+        "<int:entry>": str(given_d.number),
+        "/tablets/<int:device>": f"/tablets/{shared.id}",
+        "<int:device>": str(own_device.id),
+        "<int:number_of>": str(left_open.id),
         "<int:position>": "1",
         "<number>": lee.number,
         "<slug>": lesson.slug,
@@ -283,7 +421,19 @@ def places(works: Works) -> dict[str, str]:
         "<question>": bank.load().for_lesson(lesson.slug)[0].slug,
         "<name>": "inside_concentration",
         "<language>": "es",
+        "<signed>": signed,
     }
+
+
+def _begun_under_another_number(works: Works, db, lesson: lessons.Lesson) -> Sitting:
+    """Let Lee begin a sitting under a second number, and join that record to the first."""
+    loft = works.worksites["Laminating Loft"].id
+    second = joining.add_person(
+        db, works.now, number="00499", name="Lee", roles=["worker"], worksites=[loft]
+    )
+    begun = sitting.draw_new(db, second, lesson, works.now, unread=True)
+    merging.merge(db, works.scribe("Ida"), works.people["Lee"], second)
+    return begun
 
 
 def _lesson_with_another_text(works: Works, db) -> tuple[SiteLesson, SiteDraftAside]:
@@ -367,11 +517,17 @@ def test_nobody_comes_further_than_the_sign_in(browser, places):
 
 
 @pytest.mark.parametrize("name", WALKERS)
-def test_each_role_comes_where_it_may_and_nowhere_else(browser, places, name):
+def test_each_role_comes_where_it_may_and_nowhere_else(browser, places, works, hashes, name):
     role, reaches = WALKERS[name]
+    if name == "Odell":
+        with works.store.writing() as db:
+            works.people[name] = joining.add_person(
+                db, works.now, number="00004", name="Odell", roles=["coordinator"]
+            )
+            signing_in.set_passphrase(db, works.people[name], hashes["passphrase"])
     for (template, who, which), answer in walk(browser(name), places):
         look_protected(answer)
-        if who != ANY and role not in who.split():
+        if who != ANY and not {*role.split()} & {*who.split()}:
             assert answer.status_code == 403, template
         elif which and which not in reaches:
             assert answer.status_code == 404, template
@@ -405,8 +561,6 @@ def test_a_trainer_of_another_worksite_changes_nothing_of_lee(browser, places, w
 
 def test_a_trainer_makes_no_code_for_a_colleague_or_a_coordinator(browser, works):
     """With such a code one could sign in as them, and sign one's own practice."""
-    from trainer.services import joining
-
     loft = works.worksites["Laminating Loft"].id
     with works.store.writing() as db:
         for number, roles in (("00600", ["coordinator"]), ("00601", ["worker", "trainer"])):

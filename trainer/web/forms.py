@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from flask_babel import gettext
 from flask_babel import lazy_gettext as _l
 from flask_wtf import FlaskForm
 from wtforms import (
@@ -14,9 +15,18 @@ from wtforms import (
     SelectField,
     SelectMultipleField,
     StringField,
+    TextAreaField,
     widgets,
 )
-from wtforms.validators import AnyOf, DataRequired, InputRequired, Length, Optional, Regexp
+from wtforms.validators import (
+    AnyOf,
+    DataRequired,
+    InputRequired,
+    Length,
+    Optional,
+    Regexp,
+    ValidationError,
+)
 
 from trainer.calculations.faults import CalculationFault
 from trainer.reference import (
@@ -38,6 +48,11 @@ def choices(pairs: Iterable[tuple[object, object]]) -> list[SelectChoice]:
 
 ROLES = [("worker", _l("Worker")), ("trainer", _l("Trainer")), ("coordinator", _l("Coordinator"))]
 LANGUAGES = [("en", "English"), ("es", "Español")]
+USES = [
+    ("required", _l("Required")),
+    ("voluntary", _l("Worn by choice")),
+    ("escape", _l("For getting out alone")),
+]
 NEEDED = _l("This line must be filled in.")
 A_DAY = _l("Give a date, such as 2026-11-25.")
 CHOOSE = _l("Choose one of these.")
@@ -63,6 +78,30 @@ class Number(FloatField):
             self.data = typed_number(self.name, text)
         except CalculationFault as fault:
             raise ValueError(fault.say(current(), str(self.label.text))) from None
+
+    def _value(self) -> str:
+        """Return the number as a person would write it, a whole one without a point."""
+        return super()._value().removesuffix(".0")
+
+
+class Factors(TextAreaField):
+    """Numbers, one a line; what is none gets a sentence of ours."""
+
+    def numbers(self) -> list[float]:
+        """Return the numbers that were typed, the first to the last."""
+        return [
+            typed_number(self.name, line.strip())
+            for line in (self.data or "").splitlines()
+            if line.strip()
+        ]
+
+    def pre_validate(self, form: FlaskForm) -> None:
+        """Refuse a line that is no number."""
+        try:
+            self.numbers()
+        except CalculationFault as fault:
+            each = gettext("The fit factor of an exercise")
+            raise ValidationError(fault.say(current(), each)) from None
 
 
 class Drop(SelectField):
@@ -109,6 +148,7 @@ class PersonForm(Form):
     roles = Ticks(_l("Roles"), choices=choices(ROLES))
     worksites = Ticks(_l("Worksites"), coerce=int)
     qualification = StringField(_l("Qualification as a trainer"), [Length(max=120)])
+    medical = BooleanField(_l("May see and enter medical determinations (only a coordinator)"))
 
 
 class WorksiteForm(Form):
@@ -120,6 +160,9 @@ class WorksiteForm(Form):
     ask_telephone = StringField(_l("Telephone"), [DataRequired(NEEDED), Length(max=40)])
     ask_place = StringField(_l("Where to find them"), [Length(max=80)])
     ask_hours = StringField(_l("When they are there"), [Length(max=80)])
+    program_place = StringField(_l("Where the written program is kept"), [Length(max=160)])
+    program_on = DateField(_l("Date of the written program"), [Optional()])
+    program_by = StringField(_l("Who administers the program"), [Length(max=120)])
 
 
 class RespiratorForm(Form):
@@ -128,7 +171,7 @@ class RespiratorForm(Form):
     class_slug = Drop(_l("Class"))
     use = Drop(
         _l("Use"),
-        choices=choices([("required", _l("Required")), ("voluntary", _l("Worn by choice"))]),
+        choices=choices(USES),
     )
     make = StringField(_l("Make"), [Length(max=60)])
     model = StringField(_l("Model"), [Length(max=60)])
@@ -149,6 +192,19 @@ class Deed(Form):
 
     deed = HiddenField(validators=[Regexp(r"[0-9a-f]{32}", message=CHOOSE)])
     on = DateField(_l("Day"), [DataRequired(A_DAY)])
+
+
+class LeaveForm(Deed):
+    """That a person has left."""
+
+    on = DateField(_l("Last day"), [DataRequired(A_DAY)])
+
+
+class ReturnForm(Deed):
+    """That a person has come back."""
+
+    on = DateField(_l("First day back"), [DataRequired(A_DAY)])
+    worksites = Ticks(_l("Worksites"), coerce=int)
 
 
 class MedicalForm(Deed):
@@ -184,12 +240,14 @@ class FitTestForm(Deed):
     respirator = Drop(_l("Respirator"), coerce=int)
     protocol = Drop(_l("Kind of test"))
     passed = Radios(
-        _l("Qualitative test"),
+        _l("Outcome of a qualitative test"),
         choices=choices([("yes", _l("Passed")), ("no", _l("Failed"))]),
         validators=[Optional()],
     )
     fit_factor = Number(_l("Overall fit factor of a quantitative test"), [Optional()])
+    exercises = Factors(_l("Or the fit factor of each exercise, one a line"), [Optional()])
     recording = StringField(_l("Where its recording is kept"), [Length(max=120)])
+    in_order = BooleanField(_l("I know that no medical clearance came before this fit test"))
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
@@ -197,6 +255,56 @@ class FitTestForm(Deed):
             (row.slug, f"{_KINDS[row.kind]}: {row.name(current())}")
             for row in fit_test_protocols.rows()
         )
+
+
+def before_medical() -> Refusal:
+    """Return what is said of a fit test that no medical clearance came before, (e)(1)."""
+    return Refusal(
+        "On that day nothing in the record clears this person medically, and the evaluation comes "
+        "before the fit test: 29 CFR 1910.134(e)(1). Look at the day; if it is right, tick below "
+        "that you know.",
+        field="in_order",
+    )
+
+
+class StrikeForm(Form):
+    """Why an entry never should have been."""
+
+    why = Drop(_l("Why it is struck"))
+    note = StringField(_l("A short note"), [Length(max=160)])
+
+
+class PutBackForm(Form):
+    """Why an entry that was struck is to count again."""
+
+    note = StringField(_l("A short note"), [Length(max=160)])
+
+
+class _Right(Form):
+    why = Drop(_l("What was wrong"))
+    note = StringField(_l("A short note"), [Length(max=160)])
+
+
+class RightAppendixD(_Right):
+    """What is right of an entry of Appendix D."""
+
+    on = DateField(_l("Day"), [DataRequired(A_DAY)])
+
+
+class RightMedical(MedicalForm):
+    """What is right of a determination; no note: no medical detail can be entered."""
+
+    deed = None
+    why = Drop(_l("What was wrong"))
+
+
+class RightFitTest(FitTestForm):
+    """What is right of a fit test."""
+
+    deed = None
+    respirator = Drop(_l("Respirator"))
+    why = Drop(_l("What was wrong"))
+    note = StringField(_l("A short note"), [Length(max=160)])
 
 
 _KINDS = {"qualitative": _l("Qualitative"), "quantitative": _l("Quantitative")}
@@ -291,12 +399,66 @@ class TaskRespiratorForm(Form):
         )
 
 
+class PacketForm(Form):
+    """What an inspection packet is about."""
+
+    deed = HiddenField(validators=[Regexp(r"[0-9a-f]{32}", message=CHOOSE)])
+    worksite = Drop(_l("Worksite"), coerce=int)
+    first = DateField(_l("From"), [DataRequired(A_DAY)])
+    last = DateField(_l("To"), [DataRequired(A_DAY)])
+    language = Drop(_l("Language"), choices=choices(LANGUAGES))
+    medical = BooleanField(
+        _l("Who is medically cleared, limits on use and the next evaluation; nothing more")
+    )
+    answers = BooleanField(_l("What each person answered to each question of the sittings"))
+
+
 class ExportForm(Form):
-    """Which part of the record to take out."""
+    """Which part of the record to take out, and as what."""
 
     class Meta(Form.Meta):
         csrf = False
 
+    worksite = Drop(_l("Worksite"), default="")
     first = DateField(_l("From"), [DataRequired(A_DAY)], name="from")
     last = DateField(_l("To"), [DataRequired(A_DAY)], name="to")
-    worksite = Drop(_l("Worksite"), default="")
+    what = Radios(
+        _l("What"),
+        default="training",
+        choices=choices([
+            ("training", _l("Lessons, practice, training as a whole, credit")),
+            ("fit-tests", _l("Fit tests")),
+            ("everything", _l("All kinds of entry")),
+        ]),
+    )
+    medical = BooleanField(_l("Medical determinations"))
+    state = Drop(
+        _l("State today"),
+        default="",
+        choices=choices([
+            ("", _l("Any")), ("clear", _l("Clear")), ("soon", _l("Due soon")),
+            ("not", _l("Not clear")), ("new", _l("New")),
+        ]),
+    )  # fmt: skip
+    missing = Drop(
+        _l("What is missing"),
+        default="",
+        choices=choices([
+            ("", _l("Any")), ("medical", _l("Medical evaluation")), ("training", _l("Training")),
+            ("practice", _l("Practice, watched")), ("fit-test", _l("Fit test")),
+            ("appendix-d", _l("Appendix D")), ("respirator", _l("Respirator")),
+        ]),
+    )  # fmt: skip
+    q = StringField(_l("Name or number"), [Length(max=60)])
+    format = Radios(
+        _l("As"),
+        default="csv",
+        choices=choices([
+            ("csv", _l("CSV: a table for any program")),
+            ("xlsx", _l("XLSX: a workbook with dates and numbers")),
+            ("pdf", _l("PDF: to print, each person on pages of their own")),
+            ("json", _l("JSON: for programs, everything that an entry says")),
+            ("jsonl", _l("JSON lines: the same, an entry a line")),
+            ("xapi", _l("xAPI statements: for a store of learning records")),
+        ]),
+    )

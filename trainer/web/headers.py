@@ -18,12 +18,8 @@ def init_app(app: Flask) -> None:
     """Put the headers on every answer, and the files' version into their addresses."""
     app.after_request(_protect)
     version = _version(Path(app.static_folder))
-
-    @app.url_defaults
-    def name_version(endpoint: str, values: dict) -> None:
-        # Browsers keep a file for a year; a changed one has another address.
-        if endpoint == "static":
-            values["v"] = version
+    # Browsers keep a file for a year; a changed one has another address.
+    app.jinja_env.globals["static"] = lambda name: f"/static/{name}?v={version}"
 
 
 @cache
@@ -43,7 +39,7 @@ def _protect(response: Response) -> Response:
     # Not no-referrer: over HTTPS a form without one is refused.
     head["Referrer-Policy"] = "same-origin"
     head["Permissions-Policy"] = "camera=(), geolocation=(), microphone=()"
-    if access.settings().behind_tls:
+    if access.started_with().behind_tls:
         head["Strict-Transport-Security"] = "max-age=31536000"
     if request.endpoint != "static":
         head.setdefault("Cache-Control", "no-store")
