@@ -12,7 +12,8 @@
   const MOST_AS_IT_GOES = 60000;
 
   const now = () => ["title", "summary", "text"].map((name) => form.elements[name].value).join("\u0000");
-  let kept = now();
+  // What the server filled in again was never saved.
+  let kept = form.hasAttribute("data-refilled") ? null : now();
   let turn = Number(form.elements.turn.value);
   let busy = false;
   let failed = false;

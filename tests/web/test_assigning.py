@@ -169,7 +169,7 @@ def test_to_whoever_comes_later_it_stands_and_can_be_ended(tomas, works):
         tomas.get("/assign")
         tomas.post(end)
     assert stands(works) == []
-    assert "The standing assignment is ended." in tomas.page
+    assert "People who come later do not get it any more." in tomas.page
 
 
 def test_for_a_class_it_stands_at_each_of_ones_worksites(tomas, works):

@@ -99,7 +99,7 @@ def own_words(kind: str) -> str:
 
 def at_section(db: Session, lesson: str, section: str) -> dict[str, object]:
     """Return what the page of a section shows: what everybody sees there, and where to ask."""
-    worksites = [one.id for one in people.worksites(db, g.person.id)]
+    worksites = [one.id for one in people.places(db, g.person.id)]
     shown: list[Shown] = asking.shown_at(db, worksites, lesson, section, without=g.person)
     return {"shown": shown, "corner": _corner(db, lesson, section)}
 
@@ -108,9 +108,7 @@ def on_tag(db: Session, tags: Iterable[standing.Tag]) -> dict[str, object]:
     """Return what the tag shows: answers not read yet, where to ask, and what can be told."""
     tight = [one.respirator for one in tags if one.worn and one.worn.tight]
     open_ = {
-        (one.need.kind, one.need.respirator_id): one.need
-        for one in asking.needs_of(db, g.person)
-        if one.need.dealt_with_at is None
+        (one.kind, one.respirator_id): one for one in asking.open_needs(db, g.person)
     }
     return {
         "unread": [one for one in asking.of_person(db, g.person) if one.unread],
@@ -330,7 +328,8 @@ def _topic(given) -> tuple[str, str]:
 
 def _topics() -> list[tuple[str, str]]:
     """Return what a question from the tag may be about."""
-    titles = [(one.slug, one.title(current())) for one in taught.mine()]
+    speaks = current()
+    titles = [(one.slug, one.title(speaks)) for one in taught.mine()]
     return [("", gettext("Something else, or I am not sure")), *titles]
 
 
@@ -343,7 +342,7 @@ def _corner(
                 if (one.question.lesson, one.question.section) == (lesson, section)]
     else:
         mine = [one for one in asked if not one.question.section and not one.answers]
-    answerable = people.worksites(db, g.person.id)
+    answerable = people.places(db, g.person.id)
     sees = _names(asking.sees(db, g.person)) if answerable else ""
     return Corner(lesson, section, secrets.token_hex(16), sees, tuple(mine), text, fault)
 
@@ -436,7 +435,7 @@ def _section(question: WorkerQuestion) -> Markup:
 def _part(part: lessons.Part, question: WorkerQuestion) -> Markup:
     if part.kind != "exercise":
         # The renderer has made it safe.
-        return Markup(NAMED.sub(_named_for(question), part.html))  # noqa: S704
+        return Markup(NAMED.sub(_named_for(question), part.html))  # noqa: S704  # nosec B704
     title = bank.load().exercises[part.name].title(question.language)
     return Markup('<p class="soft">{}</p>').format(title)
 

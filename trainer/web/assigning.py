@@ -86,7 +86,7 @@ def give():
     if count or not begun:
         flash(said if count else gettext("Everyone has it: nothing more was given."))
     if begun:
-        flash(gettext("The standing assignment is set up."))
+        flash(gettext("People who come later get it by themselves from now on."))
     return redirect(f"/people/{wanted.person}" if wanted.person else "/people", 303)
 
 
@@ -112,7 +112,7 @@ def end(number: int):
         if row is None or row.worksite_id not in mine:
             abort(404)
         assigning.end_standing(db, access.scribe(), row)
-    flash(gettext("The standing assignment is ended."))
+    flash(gettext("People who come later do not get it any more."))
     return redirect("/assign", 303)
 
 

@@ -53,6 +53,8 @@ def begin(number: int):
     """Begin a lesson with the starting text in one language."""
     with writing() as db:
         worksite = site.worksite_of(db, number)
+        if not access.first(db):
+            return redirect(f"/sites/{number}/lessons", 303)
         language = request.form.get("language", current())
         made = authoring.begin(db, access.scribe(), worksite, language)
     return redirect(f"/sites/{number}/lessons/{made.id}/write/{language}", 303)
@@ -143,7 +145,7 @@ def preview(number: int, lesson: int, language: str):
         _, there = _own(db, number, lesson)
         around = authoring.around(db, there)
     text = _typed()
-    if len(text.markdown) > written.MOST_LETTERS:
+    if written.too_long(text.markdown):
         abort(413)
     return render_template(
         "authoring/_preview.html",

@@ -39,34 +39,43 @@ def page(exercise: str):
 def work(exercise: str):
     """Take an answer to a step, go on to the next problem, or show a step worked."""
     named = _named(exercise)
-    take(named)
+    drill = take(named)
     if not htmx.wants_part():
         return htmx.go(f"/exercises/{exercise}")
-    return render_template("worker/_problem.html", **_around(named), fresh=True)
+    return render_template("worker/_problem.html", **_around(named, drill), fresh=True)
 
 
-def take(exercise: bank.Exercise) -> None:
-    """Do what the form of a problem asks: keep an answer, go on, or show a step."""
+def take(exercise: bank.Exercise) -> learning.Drill:
+    """Do what the form of a problem asks: keep an answer, go on, or show a step.
+
+    Return where the person is then: what was just kept is not asked for again.
+    """
     ordinal, step = _whole("ordinal"), _whole("step")
     with writing() as db:
         match request.form.get("act"):
             case "next":
                 told = own_numbers.facts_for(db, g.person, exercise.lesson)
-                learning.go_on(db, g.person, exercise, ordinal, now(), told)
+                return learning.go_on(
+                    db, g.person, exercise, ordinal, now(), told, current()
+                )
             case "show":
-                learning.show_step(db, g.person, exercise, ordinal, step, now())
+                return learning.show_step(
+                    db, g.person, exercise, ordinal, step, now(), current()
+                )
             case _:
                 typed = request.form.get("answer", "")
-                learning.answer(db, g.person, exercise, ordinal, step, typed, current(), now())
+                return learning.answer(
+                    db, g.person, exercise, ordinal, step, typed, current(), now()
+                )
 
 
 def _named(slug: str) -> bank.Exercise:
     return bank.load().exercises.get(slug) or abort(404)
 
 
-def _around(exercise: bank.Exercise) -> dict:
+def _around(exercise: bank.Exercise, drill: learning.Drill | None = None) -> dict:
     with reading() as db:
-        drill = learning.drill(db, g.person, exercise, current())
+        drill = drill or learning.drill(db, g.person, exercise, current())
         every = list(bank.load().exercises.values())
         other = learning.another(db, g.person, every, exercise.slug) if drill.done else None
     return {

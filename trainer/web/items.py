@@ -72,7 +72,7 @@ def review_page(
         sitting=there,
         items=items,
         again=again,
-        given_of=lambda one: _given_of(one, tongue),
+        given_of=lambda one: given_of(one, tongue),
         ready=all(one.answered and not again[one.item.position] for one in items),
         fault=fault,
         base=base,
@@ -82,7 +82,7 @@ def review_page(
     )
 
 
-def _given_of(one: sitting.Shown, tongue: str) -> list[str]:
+def given_of(one: sitting.Shown, tongue: str) -> list[str]:
     """Return the answer to a question as lines to look over."""
     options = one.question.options
     if one.question.form == "order":
@@ -92,3 +92,9 @@ def _given_of(one: sitting.Shown, tongue: str) -> list[str]:
         return [f"{option.text(tongue)} – {options[to].to(tongue)}"
                 for to, option in zip(one.picked, options, strict=True)]
     return [options[index].text(tongue) for index in one.picked]
+
+
+def given_at(one: sitting.Shown, index: int, tongue: str) -> str:
+    """Return what one line of an order or a match was given."""
+    got = one.picked[index]
+    return one.question.options[got].to(tongue) if one.question.form == "match" else str(got + 1)

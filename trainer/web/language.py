@@ -4,17 +4,18 @@ Catalogues are kept as text (messages.po) and read at start: no compiled file ca
 """
 
 from contextlib import AbstractContextManager
-from functools import cache
+from functools import cache, lru_cache
 from io import BytesIO
 from pathlib import Path
 
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import Translations
-from flask import Flask, current_app, g, has_request_context, request, session
-from flask_babel import Babel, force_locale
+from flask import Flask, g, has_request_context, request, session
+from flask_babel import Babel, Domain, force_locale, get_locale
+from markupsafe import Markup
 
-from trainer.config import LANGUAGES
+from trainer.web import access
 
 CATALOGUES = Path(__file__).parent / "translations"
 # Readers in the United States: decimal point and comma thousands in both languages.
@@ -27,25 +28,29 @@ def init_app(app: Flask) -> None:
     babel.init_app(
         app,
         locale_selector=lambda: LOCALES[current()],
-        timezone_selector=lambda: current_app.extensions["settings"].time_zone,
+        timezone_selector=lambda: access.settings().time_zone,
     )
-    with app.app_context():
-        cache = babel.domain_instance.cache
-        cache["en_US", "messages"] = Translations()
-        cache["es_US", "messages"] = _catalogue("es")
+    babel.domain_instance = _Words()
+    app.jinja_env.globals |= {"_": _in_page, "gettext": _in_page}
 
 
 def current() -> str:
-    """Return the language: chosen in this browser, the person's own, or asked for."""
+    """Return the language: chosen in this browser, the person's own, or asked for.
+
+    One that is not offered here is none of them.
+    """
     if not has_request_context():
         return "en"
+    offered = access.settings().offered
     chosen = session.get("language")
-    if chosen in LANGUAGES:
+    if chosen in offered:
         return chosen
     person = g.get("person")
-    if person is not None:
+    if person is not None and person.language in offered:
         return person.language
-    return request.accept_languages.best_match(LANGUAGES, "en")
+    if g.get("without_record") and session.get("speaks") in offered:
+        return session["speaks"]
+    return request.accept_languages.best_match(offered, offered[0])
 
 
 def speaking(language: str) -> AbstractContextManager[None]:
@@ -53,8 +58,37 @@ def speaking(language: str) -> AbstractContextManager[None]:
     return force_locale(LOCALES[language])
 
 
+class _Words(Domain):
+    """The words of the pages, found by the reader's language alone."""
+
+    def get_translations(self) -> Translations:
+        """Return the catalogue of the reader's language; outside of a page, English."""
+        return _catalogue(spoken())
+
+
+def spoken() -> str:
+    """Return the language that words are said in just now; outside of a page, English."""
+    locale = get_locale()
+    return locale.language if locale else "en"
+
+
+def _in_page(text: str, /, **values: object) -> Markup:
+    """Return a text of a template in the reader's language; what is put into it is escaped."""
+    found = said(spoken(), text)
+    return found % values if "%" in found else found
+
+
+@lru_cache(maxsize=4096)
+def said(language: str, text: str) -> Markup:
+    """Return a text of a template in a language, as HTML."""
+    # A text of ours, out of a template or a catalogue; never what somebody typed.
+    return Markup(_catalogue(language).ugettext(text))  # noqa: S704  # nosec B704
+
+
 @cache
 def _catalogue(language: str) -> Translations:
+    if language == "en":
+        return Translations()
     path = CATALOGUES / language / "LC_MESSAGES" / "messages.po"
     compiled = BytesIO()
     with path.open("rb") as file:

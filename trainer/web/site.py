@@ -273,7 +273,8 @@ def _form(
         try:
             with writing() as db:
                 before = _too_weak(db, worksite)
-                act(db)
+                if access.first(db):
+                    act(db)
                 weak = _too_weak(db, worksite)
         except Refusal as refusal:
             fault = form.blame(refusal)

@@ -9,9 +9,18 @@ from flask import Flask, current_app, request, session
 
 from trainer.services.refusal import Refusal
 
+A_FORM = 256 * 1024
+
+MOST = 32 * 1024 * 1024
+"""Of any request: the server refuses more before it has read it. Above what any view takes, so
+that a file a little too large is answered by a page, and not by the server's bare words."""
+
 
 def takes(most: int, otherwise: Refusal) -> Callable:
     """Let a view take so many bytes; to whoever sends more, `otherwise` is said."""
+
+    if not A_FORM < most < MOST:
+        raise ValueError(f"a view takes more than a form and less than {MOST} bytes")
 
     def name(view: Callable) -> Callable:
         view.takes, view.otherwise = most, otherwise

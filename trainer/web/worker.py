@@ -10,9 +10,9 @@ from trainer.config import LANGUAGES
 from trainer.services import booklet as booklets
 from trainer.services import curriculum, learning, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
-from trainer.store import record, site_lessons
+from trainer.store import people, record, site_lessons
 from trainer.store.tables import Sitting
-from trainer.web import access, asking, drilling, entries, htmx, items, tagging, taught
+from trainer.web import access, asking, drilling, entries, errors, htmx, items, tagging, taught
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
 from trainer.web.language import current
@@ -52,6 +52,7 @@ def tag():
         tags=shown,
         until=tagging.until,
         because=tagging.because,
+        notes=tagging.notes,
         onward=onward,
         lessons=states,
         refresher=refresher,
@@ -165,11 +166,9 @@ def work(slug: str, section: str, exercise: str):
     if part is None or exercise not in part.exercises:
         abort(404)
     named = curriculum.exercise_of(found, exercise)
-    drilling.take(named)
+    drill = drilling.take(named)
     if not htmx.wants_part():
         return htmx.go(f"/lessons/{slug}/{section}#{exercise}")
-    with reading() as db:
-        drill = learning.drill(db, g.person, named, current())
     return render_template(
         "worker/_problem.html",
         drill=drill,
@@ -238,6 +237,8 @@ def answer(number: int, position: int):
         # The review page leads on to the result of a sitting that is closed.
         flash(say(refusal), "error")
         return htmx.go(f"/sittings/{number}/review")
+    except Exception as fault:
+        return _answer_again(number, position, given, fault)
     if htmx.wants_part():
         return render_template("worker/_kept.html", kept=kept, at=now())
     there, shown = _own(number)
@@ -248,6 +249,19 @@ def answer(number: int, position: int):
     if request.form.get("go") == "review" or last:
         return htmx.go(f"/sittings/{number}/review")
     return htmx.go(f"/sittings/{number}/{position + 1}")
+
+
+def _answer_again(number: int, position: int, given: list[str], fault: Exception):
+    """Show the question with what was given, where the database did not keep it.
+
+    Errors: the fault, where that is not its reason, or not even the question can be read.
+    """
+    said = errors.trouble(fault)
+    if htmx.wants_part() or g.without_record:
+        raise fault
+    there, shown = _own(number)
+    sitting.fill_in(shown[position - 1], given)
+    return _item_page(there, shown, position, fault=errors.not_saved(said)), said.code
 
 
 @bp.get("/sittings/<int:number>/review")
@@ -295,7 +309,7 @@ def result(number: int):
         again=_read_again(there, shown),
         talk=talk,
         marking=lambda one: sitting.marking(one, current()),
-        given_at=_given_at,
+        given_at=lambda one, index: items.given_at(one, index, current()),
         pass_mark=access.settings().pass_mark,
     )
 
@@ -303,10 +317,25 @@ def result(number: int):
 @bp.get("/my-record")
 @may()
 def my_record():
-    """Show a person their own entries."""
+    """Show a person their own record, whole, to read and to print."""
+    here = access.settings()
     with reading() as db:
-        rows = record.of_person(db, g.person.number)
-    return render_template("worker/my_record.html", lines=entries.lines(rows, medical=True))
+        today = standing.today(db, g.person, now(), here.zone)
+        history = standing.History(db, g.person)
+        tags = standing.tags(db, g.person, today, history)
+        numbers = people.numbers(db, g.person)
+        places = people.worksites(db, g.person.id)
+        erased = record.erasures(db, [one.number for one in history.entries if one.body is None])
+    return render_template(
+        "worker/my_record.html",
+        lines=entries.lines(history.entries, medical=True, erased=erased),
+        numbers=numbers,
+        places=places,
+        tags=tags,
+        today=today,
+        until=tagging.until,
+        because=tagging.because,
+    )
 
 
 def _covered(db, slug: str) -> bool:
@@ -401,12 +430,6 @@ def _review_page(there: Sitting, shown: list[sitting.Shown], fault: str = ""):
     return items.review_page(there, shown, f"/sittings/{there.id}", current(), fault)
 
 
-def _given_at(one: sitting.Shown, index: int) -> str:
-    """Return what one line of an order or a match was given."""
-    got = one.picked[index]
-    return one.question.options[got].to(current()) if one.question.form == "match" else str(got + 1)
-
-
 def _onward(
     db, history: standing.History, today: date, slugs: list[str]
 ) -> tuple[str, str]:
@@ -417,7 +440,7 @@ def _onward(
     there = learning.place(db, g.person, slug)
     open_sitting = sitting.open_sitting(db, g.person, slug)
     if open_sitting:
-        position = items.first_open(sitting.shown(db, open_sitting))
+        position = sitting.first_open(db, open_sitting) or "review"
         return f"/sittings/{open_sitting.id}/{position}", gettext(
             "Go on: questions, %(lesson)s", lesson=title
         )
@@ -439,11 +462,11 @@ def _lesson_states(
     db, history: standing.History, to_do: list[standing.LessonToDo]
 ) -> list[tuple[lessons.Lesson, str, date | None, bool]]:
     open_ = {item.slug: item for item in to_do}
+    begun = learning.places(db, g.person)
     rows = []
     for found in curriculum.of_person(db, g.person):
         item = open_.get(found.slug)
-        begun = learning.place(db, g.person, found.slug) is not None
-        state = ("begun" if begun else "todo") if item else "done"
+        state = ("begun" if found.slug in begun else "todo") if item else "done"
         rows.append(
             (found, state, item.due if item else None, bool(item and item.before_wearing))
         )

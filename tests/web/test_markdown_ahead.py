@@ -1,0 +1,70 @@
+"""No page reads or cleans Markdown of a lesson: that was done at the start, or once for a text."""
+
+from collections import Counter
+from collections.abc import Callable
+
+import markdown
+import nh3
+import pytest
+
+from tests.conftest import Works
+from tests.site_lessons import ENGLISH, published
+from trainer import lessons
+from trainer.lessons.written import Text
+from trainer.services import curriculum
+from trainer.store import site_lessons
+
+
+@pytest.fixture
+def done(monkeypatch) -> Counter:
+    """Count how often Markdown is read, and HTML cleaned, from here on."""
+    counted: Counter = Counter()
+    for module, name in ((markdown.Markdown, "convert"), (nh3, "clean")):
+        monkeypatch.setattr(module, name, counting(counted, name, getattr(module, name)))
+    return counted
+
+
+def counting(counted: Counter, name: str, real: Callable) -> Callable:
+    """Return a function that counts its calls and does what it did before."""
+
+    def call(*given: object, **more: object) -> object:
+        counted[name] += 1
+        return real(*given, **more)
+
+    return call
+
+
+def test_the_count_sees_what_it_should(done):
+    lessons.html("**now**", "en")
+    assert done == {"convert": 1, "clean": 1}
+
+
+def test_no_page_of_our_lessons_reads_markdown(browser, done):
+    lee = browser("Lee")
+    for language in ("en", "es"):
+        lee.post("/language", language=language)
+        for lesson in lessons.load().all:
+            for section in lesson.sections:
+                assert lee.get(f"/lessons/{lesson.slug}/{section.id}").status_code == 200
+                assert section.title(language) in lee.soup.main.get_text()
+    assert done == {}
+
+
+def test_a_text_of_a_worksite_is_read_once_for_all_its_pages_and_readers(
+    browser, works: Works, done
+):
+    spanish = Text("Rodillo en el taller", "Sabe qué hay en el aire.", ENGLISH.markdown)
+    slug = site_lessons.slug_of(published(works, {"en": ENGLISH, "es": spanish}).id)
+    # Another process, or the next start, knows of the text only what stands in the record.
+    curriculum._composed.cache_clear()
+    done.clear()
+    lee, kim = browser("Lee"), browser("Kim")
+    assert lee.get(f"/lessons/{slug}/why").status_code == 200
+    once = dict(done)
+    assert once["convert"] == once["clean"] > 0
+    for reader in (lee, kim):
+        for language in ("en", "es"):
+            reader.post("/language", language=language)
+            for section in ("why", "emergency"):
+                assert reader.get(f"/lessons/{slug}/{section}").status_code == 200
+    assert done == once
