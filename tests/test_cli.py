@@ -2,6 +2,7 @@
 
 import csv
 import io
+import json
 import os
 import re
 import signal
@@ -14,6 +15,7 @@ from datetime import UTC, date, datetime
 from http.client import HTTPConnection
 from pathlib import Path
 
+import openpyxl
 import pytest
 from click.testing import CliRunner, Result
 
@@ -23,9 +25,9 @@ from trainer.store import people, record
 from trainer.store.engine import Store
 
 RUN = "from trainer.cli import main; main()"
-COMMANDS = ("serve", "check-content", "export-record", "verify-record", "add-person", "calculate",
-            "calculations", "draw", "exercises", "booklet")
-KEEPS_A_RECORD = COMMANDS[:1] + COMMANDS[2:5]
+COMMANDS = ("serve", "check-content", "export-record", "verify-record", "witness", "add-person",
+            "calculate", "calculations", "draw", "exercises", "booklet")
+KEEPS_A_RECORD = COMMANDS[:1] + COMMANDS[2:6]
 HEAVY = {"flask", "sqlalchemy", "sqlmodel", "pydantic", "waitress", "markdown", "pint", "babel"}
 
 
@@ -110,6 +112,21 @@ def test_help_loads_nothing_heavy(arguments: list[str]) -> None:
     assert HEAVY & {name.split(".")[0] for name in re.findall(r"'([^']+)'", done.stderr)} == set()
 
 
+def test_calculating_needs_neither_the_pages_nor_the_record() -> None:
+    code = ("import sys; from trainer import cli\n"
+            "sys.argv[1:] = ['calculate', 'maximum_use_concentration', 'apf=10', 'limit=200',"
+            " 'idlh=500', 'unit=ppm']\n"
+            "try: cli.main()\n"
+            "finally: print(sorted(sys.modules), file=sys.stderr)")
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    )
+    assert done.stdout
+    loaded = {name.split(".")[0] for name in re.findall(r"'([^']+)'", done.stderr)}
+    assert "trainer" in loaded
+    assert (HEAVY | {"click"}) & loaded == set()
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
@@ -146,7 +163,7 @@ def test_the_first_coordinator_gets_a_code_that_works_at_the_address(tmp_path: P
     with store.writing() as db:
         _, _, person = signing_in.enrol(db, code, "00101", None, datetime.now(UTC))
         assert person.name == "Ada Quayside"
-        assert people.roles(db, person.id) == {"coordinator"}
+        assert people.roles(db, person.id) == {"coordinator", people.MEDICAL}
     store.close()
     assert folder.stat().st_mode & 0o777 == 0o700
     assert (folder / "record.sqlite").stat().st_mode & 0o077 == 0
@@ -229,7 +246,7 @@ def test_a_record_that_holds_says_so_with_its_last_hash(data: Path) -> None:
         ("UPDATE entry SET body = replace(body, 'Añil', 'Azul') WHERE number = 2", "at entry 2"),
         ("DELETE FROM entry WHERE number = 2", "entry 2 is missing"),
         ("UPDATE entry SET happened_on = '2020-01-01' WHERE number = 3", "at entry 3"),
-        ("UPDATE entry SET happened_on = 'never' WHERE number = 1", "after entry 0"),
+        ("UPDATE entry SET happened_on = 'never' WHERE number = 1", "at entry 1"),
         ("UPDATE entry SET hash = 'no' WHERE number = 1", "at entry 1"),
     ],
 )
@@ -239,6 +256,63 @@ def test_a_record_that_was_changed_says_where(data: Path, change: str, says: str
     assert (broken.exit_code, broken.stdout) == (1, "")
     assert says in broken.stderr
     assert "Traceback" not in broken.stderr
+
+
+def last_hash(folder: Path, number: int = 3) -> str:
+    """Return the hash of an entry."""
+    with sqlite3.connect(folder / "record.sqlite") as db:
+        (found,) = db.execute("SELECT hash FROM entry WHERE number = ?", (number,)).fetchone()
+    db.close()
+    return found
+
+
+def test_it_counts_what_corrects_and_what_was_let_go(data: Path) -> None:
+    store = Store(f"sqlite:///{data / 'record.sqlite'}")
+    with store.writing() as db:
+        record.append(
+            db, once="c", kind="correction", person_number="7", worksite="Joinery",
+            happened_on=date(2026, 6, 1), now=datetime(2026, 6, 1, tzinfo=UTC),
+            body={"corrects": 1, "corrected_kind": "lesson", "why": "not-done", "said": None},
+        )
+        record.erase(
+            db, [2], once="e", row="r", source="s", why="w", confirmed_by={},
+            happened_on=date(2026, 6, 1), now=datetime(2026, 6, 1, tzinfo=UTC),
+        )
+    store.close()
+    done = run("verify-record", "--data", str(data))
+    assert (done.exit_code, "holds: 5 entries" in done.stdout) == (0, True)
+    assert "Of these 1 correct an earlier one, and of 1 what they said was let go." in done.stdout
+
+
+def test_an_earlier_hash_is_found_again_however_it_was_noted(data: Path) -> None:
+    told = run("witness", "--data", str(data))
+    assert "Last entry: 3\n" in told.stdout
+    noted = re.search(r"Its hash: (.+)", told.stdout)[1]
+    assert noted.replace(" ", "") == last_hash(data)
+    done = run("verify-record", "--since", f" {noted.upper()} ", "--data", str(data))
+    assert "is that of entry 3; since then: 0 entries." in done.stdout
+    first = run("verify-record", "--since", last_hash(data, 1), "--data", str(data))
+    assert "is that of entry 1; since then: 2 entries." in first.stdout
+
+
+def test_a_record_written_anew_never_had_the_hash_that_was_noted(data: Path) -> None:
+    """Cut short and gone on: the chain holds, and only the noted hash tells it."""
+    noted = last_hash(data)
+    tamper(data, "DELETE FROM entry WHERE number = 3")
+    assert run("verify-record", "--data", str(data)).exit_code == 0
+    broken = run("verify-record", "--since", noted, "--data", str(data))
+    assert (broken.exit_code, broken.stdout) == (1, "")
+    assert "never had an entry with the hash" in broken.stderr
+    assert "64 characters" in refused(run("verify-record", "--since", "ab12", "--data", str(data)))
+
+
+def test_the_witness_of_an_empty_record_is_its_beginning(tmp_path: Path) -> None:
+    store = Store(f"sqlite:///{tmp_path / 'record.sqlite'}")
+    store.upgrade()
+    store.close()
+    assert "Last entry: 0\n" in run("witness", "--data", str(tmp_path)).stdout
+    done = run("verify-record", "--since", "0" * 64, "--data", str(tmp_path))
+    assert "is that of entry 0; since then: 0 entries." in done.stdout
 
 
 def test_a_file_that_is_no_database_breaks_the_record(data: Path) -> None:
@@ -298,7 +372,10 @@ def test_the_demo_is_served_printed_ended_and_served_again(tmp_path: Path) -> No
     again = Served("--demo")
     assert again.get("/sign-in") == 200
     code, out, errors = again.end()
-    assert (code, errors) == (0, "")
+    assert code == 0
+    events = [line.split()[3] for line in errors.splitlines()]
+    assert (events[0], events[-1]) == ("started", "stopped")
+    assert set(events[1:-1]) == {"request"}
     assert key.read_text() == before
     fresh = re.findall(r"code (\S+), today", out)
     assert len(fresh) == len(codes) == 1
@@ -309,7 +386,15 @@ def test_a_folder_with_other_people_is_not_filled_with_the_demo(data: Path) -> N
     person = ("add-person", "--number", "00101", "--name", "Ada Quayside", "--data", str(data))
     assert run(*person).exit_code == 0
     says = refused(run("serve", "--demo", "--port", "0", "--data", str(data)))
-    assert "holds people who are not the demo's" in says
+    assert "are people who are not the demo's" in says
+
+
+def test_a_record_of_a_newer_program_is_not_served(data: Path) -> None:
+    with sqlite3.connect(data / "record.sqlite") as db:
+        db.execute("UPDATE alembic_version SET version_num = '9999'")
+    db.close()
+    says = refused(run("serve", "--port", "0", "--data", str(data)))
+    assert "was made by a newer version of this program: it is of migration 9999" in says
 
 
 def test_a_port_that_is_taken_is_named(data: Path) -> None:
@@ -329,3 +414,26 @@ def test_the_booklet_is_written_to_a_file(tmp_path: Path):
 def test_a_booklet_that_cannot_be_written_says_so(tmp_path: Path):
     sentence = refused(run("booklet", "en", str(tmp_path / "missing" / "lessons.pdf")))
     assert "cannot be written" in sentence and "No such file or directory" in sentence
+
+
+@pytest.mark.parametrize("format_", ["json", "jsonl", "xapi"])
+def test_the_record_comes_out_in_each_format_for_programs(data: Path, format_: str) -> None:
+    out = run("export-record", "--data", str(data), "--format", format_, "--kinds", "everything")
+    assert out.exit_code == 0
+    text = out.stdout_bytes.decode()
+    found = [json.loads(line) for line in text.splitlines()] if format_ == "jsonl" else \
+        json.loads(text)
+    # Past records that were brought in say little; they come out all the same.
+    assert len(found) == 3
+
+
+def test_a_workbook_goes_into_a_file_and_nowhere_else(data: Path, tmp_path: Path) -> None:
+    command = ("export-record", "--data", str(data), "--format", "xlsx")
+    assert "--output" in refused(run(*command))
+    assert run(*command, "--output", "out.xlsx").exit_code == 0
+    assert openpyxl.load_workbook(tmp_path / "out.xlsx").active.max_row == 4
+
+
+def test_one_persons_entries_come_out_and_an_unknown_number_is_refused(data: Path) -> None:
+    nobody = run("export-record", "--data", str(data), "--person", "no such number")
+    assert "There is no person with the worker number" in refused(nobody)

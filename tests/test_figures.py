@@ -1,6 +1,7 @@
 """calculate, calculations, draw, exercises: what they print, and how they refuse."""
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -179,3 +180,54 @@ def test_arithmetic_needs_neither_pages_nor_record(arguments, heavy):
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     loaded = {name.split(".")[0] for name in re.findall(r"'([^']+)'", done.stderr)}
     assert not heavy & loaded
+
+
+# The quick way, without options: the same words as the other way, and no more than arithmetic.
+
+RUN = "from trainer.cli import main; main()"
+LEAN = RUN.replace("main()", """
+try:
+    main()
+finally:
+    import sys
+    print(*sorted({name.partition(".")[0] for name in sys.modules}), file=sys.stderr)
+""")
+
+
+def plainly(*arguments: str, code: str = RUN) -> subprocess.CompletedProcess:
+    """Run a command in a process of its own, as a person does."""
+    return subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True,
+                          encoding="utf-8", env=os.environ | {"PYTHONIOENCODING": "utf-8"},
+                          check=False)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        INSIDE, (*INSIDE, "unit=ppm"),
+        ("calculate", "time_weighted_average", "concentrations=150,75", "hours=2,6", "unit=ppm"),
+        ("calculate", "selection", "kind=gas"), ("calculate", "next_due", "completed=2024-02-29"),
+        ("calculate", "fit_test_passes", "fit_factor=499", "facepiece=full"),
+        ("calculate",), ("calculate", "nothing"), (*INSIDE, "apf=10"), (*INSIDE, "10"),
+        ("calculate", "inside_concentration", "ambient=140", "apf=7"),
+        ("calculate", "inside_concentration", "ambient=-1", "apf=10"),
+        ("calculate", "inside_concentration", "ambient=140"), (*INSIDE, "unit=furlong"),
+    ],
+)
+def test_without_options_it_says_the_very_same(given):
+    quick, other = plainly(*given), run(*given)
+    assert (quick.returncode, quick.stdout, quick.stderr) == \
+        (other.exit_code, other.stdout, other.stderr)
+
+
+def test_arithmetic_imports_neither_flask_nor_sqlalchemy():
+    done = plainly(*INSIDE, code=LEAN)
+    assert done.stdout.startswith("2.8")
+    outside = set(done.stderr.split()) - set(sys.stdlib_module_names)
+    # Whatever an environment imports by itself, before a word of ours, is not the command's.
+    of_itself = plainly(code="import sys; print(*sys.modules)").stdout.split()
+    assert outside - {one.partition(".")[0] for one in of_itself} - {"__main__"} == {"trainer"}
+    for options in (("--json",), ("--language", "es")):
+        done = plainly(*INSIDE, *options, code=LEAN)
+        assert done.returncode == 0
+        assert not {"flask", "sqlalchemy", "sqlmodel", "pydantic"} & set(done.stderr.split())

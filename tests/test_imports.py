@@ -12,7 +12,7 @@ ROOT = Path(trainer.__file__).parent.parent
 READ_EACH_ALONE = """
 import os, pathlib, sys, traceback
 import alembic.command, argon2, babel, click, flask, flask_babel, flask_wtf, markdown, nh3, rfc8785
-import pydantic_settings, segno, sqlmodel, waitress, wtforms
+import segno, sqlmodel, waitress, wtforms
 import trainer
 root = pathlib.Path(trainer.__file__).parent
 names = [".".join(("trainer", *path.relative_to(root).with_suffix("").parts))

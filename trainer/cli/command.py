@@ -6,6 +6,7 @@ import socket
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,8 @@ if TYPE_CHECKING:
     from trainer.store.engine import Store
 
 BAD_USE, BROKEN = 2, 1
-ANY_ADDRESS = ("", "0.0.0.0", "::")  # noqa: S104
+# What people type to listen everywhere: read here, never bound to by default.
+ANY_ADDRESS = ("", "0.0.0.0", "::")  # noqa: S104  # nosec B104
 
 
 class Stop(click.ClickException):
@@ -27,8 +29,28 @@ class Stop(click.ClickException):
         self.exit_code = exit_code
 
 
+WHERE = {
+    "add-person": "record", "backup": "safekeeping", "booklet": "content", "calculate": "figures",
+    "calculations": "figures", "check-content": "content", "draw": "figures",
+    "exercises": "figures", "export-record": "record",
+    "move-data": "safekeeping", "restore": "safekeeping", "serve": "serving",
+    "verify-record": "record", "witness": "record",
+}  # fmt: skip
+"""The module of each command."""
+
+
 class Commands(click.Group):
     """Commands whose faults are one sentence on standard error, and never a traceback."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of the commands."""
+        return sorted({*WHERE, *self.commands})
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command, its module imported."""
+        if cmd_name in WHERE:
+            import_module(f"trainer.cli.{WHERE[cmd_name]}")
+        return super().get_command(ctx, cmd_name)
 
     def main(self, *args, **kwargs) -> None:
         """Run a command and leave with its exit code."""
@@ -76,33 +98,71 @@ def settings_of(**given: object) -> "Settings":
 def record_of(
     settings: "Settings", *, make: bool = False, fault: int = BAD_USE
 ) -> Iterator["Store"]:
-    """Give the database of the data folder and close it; made and upgraded where asked for.
+    """Give the database of an installation and close it; made and upgraded where asked for.
 
     fault   the exit code where it cannot be read
     """
     from sqlalchemy.exc import DatabaseError
 
-    from trainer.store.engine import Store
+    from trainer.store.engine import NewerRecord, Store
 
     if make:
-        _make_folder(settings.data)
-    elif not (settings.data / "record.sqlite").is_file():
-        raise Stop(f"There is no record in the folder {settings.data}.")
-    store = Store(settings.database_url)
+        make_folder(settings.data)
+    store = Store(settings.database_url, settings)
     try:
         if make:
-            store.upgrade()
+            _upgrade(store, settings)
+            _catch_up(store, settings)
+        elif not store.is_there():
+            raise Stop(f"There is no record in {settings.place}.")
         yield store
+    except NewerRecord as newer:
+        said = newer.sentence(f"The record in {settings.place}")
+        raise Stop(f"{said} Or restore a backup made before it.", fault) from None
     except DatabaseError as broken:
         raise Stop(
-            f"The record in the folder {settings.data} cannot be read or written: {broken.orig}. "
+            f"The record in {settings.place} cannot be read or written: "
+            f"{' '.join(str(broken.orig).split())}. "
             "If an earlier version made it, start donning-room serve on it once.", fault
         ) from None
     finally:
         store.close()
 
 
-def _make_folder(folder: Path) -> None:
+def _upgrade(store: "Store", settings: "Settings") -> None:
+    """Bring the tables to those of this program; of a SQLite record a copy is kept before."""
+    from sqlalchemy.exc import OperationalError
+
+    from trainer.services import safekeeping
+
+    was = f"The record in {settings.place} was not upgraded, since no copy of it could be made"
+    try:
+        store.known_migration()  # of a newer one, no copy is made first
+        kept = safekeeping.copy_before_upgrade(store, progress)
+    except safekeeping.NotDone as fault:
+        raise Stop(str(fault), BROKEN if fault.broken else BAD_USE) from None
+    except OperationalError as fault:
+        raise Stop(f"{was}: {fault.orig}.") from None
+    except OSError as fault:
+        raise Stop(f"{was}: {fault.strerror}.") from None
+    if kept:
+        click.echo(f"The record as it was before this version is kept in {kept}.", err=True)
+    store.upgrade()
+
+
+def _catch_up(store: "Store", settings: "Settings") -> None:
+    """Work out anew the tag board's rows that an earlier version made; nothing where none did."""
+    from datetime import UTC, datetime
+
+    from trainer.services import standing
+
+    done: int | None = 0
+    while done is not None:
+        with store.writing() as db:
+            done = standing.catch_up(db, datetime.now(UTC), settings.zone, done)
+
+
+def make_folder(folder: Path) -> None:
     """Make the data folder; whatever is put into it from now on is its owner's alone."""
     os.umask(0o077)
     try:
@@ -111,6 +171,27 @@ def _make_folder(folder: Path) -> None:
         raise Stop(f"The folder {folder} cannot be made: {fault.strerror}.") from None
     if not os.access(folder, os.W_OK | os.X_OK):
         raise Stop(f"The folder {folder} cannot be written to.")
+
+
+AT_ONCE = 1000
+"""The progress bar moves after so many rows: to draw it takes longer than to check one."""
+
+
+@contextmanager
+def progress(label: str, length: int) -> Iterator[Callable[[int], None]]:
+    """Show on standard error how far something is; give what is told how many rows are done."""
+    waiting = 0
+    with click.progressbar(length=length, label=label, file=sys.stderr) as bar:
+
+        def step(done: int) -> None:
+            nonlocal waiting
+            waiting += done
+            if waiting >= AT_ONCE:
+                bar.update(waiting)
+                waiting = 0
+
+        yield step
+        bar.update(waiting)
 
 
 # Addresses and codes, as a person types them.

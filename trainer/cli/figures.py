@@ -32,16 +32,17 @@ def calculate(name: str, given: tuple[str, ...], language: str, as_json: bool) -
     or no as true or false; dates as 2026-03-31. unit=ppm, mg/m³, µg/m³ or f/cm³ names the unit
     of concentration where one is shared. donning-room calculations lists names and parameters.
     """
-    worked = _work(_calculation(name), _pairs(given))
+    from trainer.cli import working
+
+    try:
+        worked = working.worked(name, given)
+    except working.NotWorked as fault:
+        raise Stop(str(fault)) from None
     if as_json:
         _print_json(_as_json(worked, language))
         return
-    click.echo(f"{_shown(worked.result)} {worked.unit}".strip())
-    for step in worked.steps:
-        click.echo(f"  {step(language)}")
-    click.echo(f"  {worked.calculation.source}")
-    if worked.calculation.caution:
-        click.echo(f"  {worked.calculation.caution(language)}")
+    for line in working.lines(worked, language):
+        click.echo(line)
 
 
 @commands.command(short_help="List the calculations and their parameters.")
@@ -104,38 +105,6 @@ def exercises(language: str, as_json: bool) -> None:
 # Calculations.
 
 
-def _calculation(name: str) -> "Calculation":
-    from trainer.calculations.catalogue import CATALOGUE
-
-    found = CATALOGUE.get(name)
-    if found is None:
-        raise Stop(f"There is no calculation named {name}; donning-room calculations lists them.")
-    return found
-
-
-def _pairs(given: tuple[str, ...]) -> dict[str, str]:
-    pairs: dict[str, str] = {}
-    for one in given:
-        key, sign, value = one.partition("=")
-        if not sign:
-            raise Stop(f"{one} must be written KEY=VALUE, such as apf=50.")
-        if key in pairs:
-            raise Stop(f"{key} is given twice.")
-        pairs[key] = value
-    return pairs
-
-
-def _work(calculation: "Calculation", pairs: dict[str, str]) -> "Worked":
-    from trainer.calculations.faults import CalculationFault
-    from trainer.calculations.worked import read, work
-
-    unit = "" if calculation.parameter("unit") else pairs.pop("unit", "")
-    try:
-        return work(calculation, read(calculation, pairs), unit)
-    except CalculationFault as fault:
-        raise Stop(str(fault)) from None
-
-
 def _as_json(worked: "Worked", language: str) -> dict[str, Any]:
     return {
         "name": worked.calculation.name,
@@ -160,16 +129,6 @@ def _described(one: "Calculation", language: str) -> dict[str, Any]:
         "unit": one.unit_of_result(""),
         "source": one.source,
     }
-
-
-def _shown(result: Any) -> str:
-    from trainer.words import as_typed
-
-    if isinstance(result, bool):
-        return str(result).lower()
-    if isinstance(result, int | float):
-        return as_typed(float(f"{result:.12g}"))
-    return ", ".join(result) if isinstance(result, list) else str(result)
 
 
 # Exercises.

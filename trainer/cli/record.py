@@ -24,47 +24,94 @@ from trainer.cli.command import (
 if TYPE_CHECKING:
     from sqlmodel import Session
 
+    from trainer.services.exporting import Choice
+    from trainer.store.record import Tally
+
 DAY = click.DateTime(["%Y-%m-%d"])
 
 
-@commands.command("export-record", short_help="Take the record out as CSV.")
+@commands.command("export-record", short_help="Take the record out: CSV, JSON, xAPI, XLSX.")
 @click.option("--from", "first", type=DAY, metavar="YYYY-MM-DD", help="First day (default: all).")
 @click.option("--to", "last", type=DAY, metavar="YYYY-MM-DD", help="Last day (default: all).")
-@click.option("--worksite", metavar="NAME", help="Only this worksite.")
+@click.option("--worksite", metavar="NAME", help="Only what was recorded at this worksite.")
+@click.option("--person", metavar="NUMBER", help="Only the entries of this person.")
+@click.option("--kinds", type=click.Choice(["training", "fit-tests", "everything"]),
+              default="training", show_default=True,
+              help="Which entries; determinations are in none of them.")
+@click.option("--format", "format_", type=click.Choice(["csv", "json", "jsonl", "xapi", "xlsx"]),
+              default="csv", show_default=True, help="What it is taken out as.")
 @click.option("--output", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE",
               help="Write to a file instead of standard output.")
 @data_option
 def export_record(
-    first: datetime | None, last: datetime | None, worksite: str | None,
-    output: Path | None, data: Path | None,
+    first: datetime | None, last: datetime | None, worksite: str | None, person: str | None,
+    kinds: str, format_: str, output: Path | None, data: Path | None,
 ) -> None:
-    """Take the record out as CSV (RFC 4180, UTF-8, ISO 8601 dates)."""
-    from trainer.services import exporting
+    """Take the record out as CSV (RFC 4180), JSON, xAPI statements or a workbook.
+
+    UTF-8, ISO 8601 dates. Medical determinations come out in the browser only, for those who
+    have the right to see them.
+    """
+    from trainer.services.exporting import Choice
 
     begin, end = _day(first, date.min), _day(last, date.max)
     if end < begin:
         raise Stop("The day of --from lies after the day of --to.")
-    with record_of(settings_of(data=data)) as store, store.reading() as db:
-        rows = _rows_of(db, begin, end, worksite)
-        _write(exporting.csv_lines(rows), output)
+    settings = settings_of(data=data)
+    with record_of(settings) as store, store.reading() as db:
+        _known(db, worksite)
+        numbers = _numbers(db, person) if person is not None else None
+        choice = Choice(begin, end, kinds, worksite, numbers)
+        if format_ == "xlsx":
+            _write_workbook(db, choice, output)
+        else:
+            _write(_lines(db, choice, format_, settings.iri_base), output)
 
 
 @commands.command("verify-record", short_help="Walk the chain; say where it breaks.")
+@click.option("--since", metavar="HASH",
+              help="Also look for a hash that was noted earlier: the record must still have it.")
 @data_option
-def verify_record(data: Path | None) -> None:
+def verify_record(since: str | None, data: Path | None) -> None:
     """Walk the chain of the record; say where it breaks, if it does.
 
     Keep the last hash that this prints in another place: a record that was cut short or
-    written anew from end to end shows itself only beside it.
+    written anew from end to end shows itself only beside it. Give it later with --since.
     """
     from trainer.store import record
 
     settings = settings_of(data=data)
     with record_of(settings, fault=BROKEN) as store, store.reading() as db:
-        total = record.count(db)
-        last = _walk(db, total)
-        click.echo(f"The record in {settings.data} holds: {total} entries.")
-        click.echo(f"Last hash: {last}")
+        noted = _noted(db, since)
+        tally = _walk(db, record.count(db))
+        click.echo(f"The record in {settings.place} holds: {tally.entries} entries.")
+        click.echo(f"Of these {tally.corrections} correct an earlier one, "
+                   f"and of {tally.erased} what they said was let go.")
+        click.echo(f"Last hash: {tally.last}")
+        if noted:
+            click.echo(noted)
+
+
+@commands.command("witness", short_help="Print the last hash, to be kept elsewhere.")
+@data_option
+def witness(data: Path | None) -> None:
+    """Print the last hash of the record as a short text, to be mailed or noted on paper.
+
+    Kept where nobody reaches who can reach the record, it shows later that nothing before it was
+    written anew: donning-room verify-record --since HASH.
+    """
+    from trainer.services import settings as chosen
+    from trainer.services import witnessing
+
+    with record_of(settings_of(data=data)) as store, store.reading() as db:
+        last, organisation = witnessing.witness(db), chosen.of(db).organisation
+    moment = datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")
+    whose = f" of {organisation}" if organisation else ""
+    click.echo(f"Training record{whose}, {moment}")
+    click.echo(f"Last entry: {last.number}")
+    click.echo(f"Its hash: {last.groups}")
+    click.echo("Keep this elsewhere. To check the record against it later:")
+    click.echo(f"donning-room verify-record --since {last.hash}")
 
 
 @commands.command("add-person", short_help="Add the first coordinator, or others.")
@@ -84,18 +131,22 @@ def add_person(
 ) -> None:
     """Add somebody, such as the first coordinator, and print their one-time code."""
     from trainer.services import joining, signing_in
+    from trainer.services import settings as set_here
 
     settings, now = settings_of(data=data), datetime.now(UTC)
     with record_of(settings, make=True) as store, _refusals(), store.writing() as db:
         person = joining.add_person(
             db, now, number=number, name=name, roles=list(roles), language=language,
             worksites=[_worksite(db, one) for one in worksites],
+            # Whoever can use this command has the whole record at hand.
+            medical="coordinator" in roles,
         )
-        limits = signing_in.Limits(code_minutes=settings.code_minutes)
+        minutes = set_here.of(db).code_minutes
+        limits = signing_in.Limits(code_minutes=minutes)
         code, _ = signing_in.make_code(db, None, now, limits, person=person)
     address = address_of(settings, settings.port)
     click.echo(f"{person.name} is added with the worker number {person.number}.")
-    click.echo(f"One-time code: {spaced(code)} (good for {settings.code_minutes} minutes)")
+    click.echo(f"One-time code: {spaced(code)} (good for {minutes} minutes)")
     click.echo(f"Use it at: {enrol_address(address, person.number)}")
 
 
@@ -123,20 +174,48 @@ def _day(given: datetime | None, default: date) -> date:
     return given.date() if given else default
 
 
-def _rows_of(
-    db: "Session", first: date, last: date, worksite: str | None
-) -> Iterator[dict[str, str]]:
-    """Return the rows; a worksite that nobody knows, and no entry names, is a typing mistake."""
-    from itertools import chain
-
+def _known(db: "Session", worksite: str | None) -> None:
+    """Refuse a worksite that nobody knows, and no entry names: it is a typing mistake."""
     from trainer.services import exporting
     from trainer.store import people
 
-    rows = exporting.rows(db, first, last, worksite)
-    one = next(rows, None)
-    if one is None and worksite is not None and people.worksite_named(db, worksite) is None:
+    if worksite is None or people.worksite_named(db, worksite):
+        return
+    if not exporting.how_many(db, exporting.Choice(what="everything", worksite=worksite)):
         raise Stop(f"There is no worksite named {worksite}.")
-    return chain([one], rows) if one else iter(())
+
+
+def _numbers(db: "Session", number: str) -> tuple[str, ...]:
+    from trainer.store import people
+
+    found = people.by_number(db, number)
+    if found is None:
+        raise Stop(f"There is no person with the worker number {number}.")
+    return people.numbers(db, found)
+
+
+def _lines(db: "Session", choice: "Choice", format_: str, base: str) -> Iterator[str]:
+    from trainer.services import exporting, statements
+
+    if format_ == "xapi":
+        return statements.lines(db, choice, base, datetime.now(UTC))
+    return {
+        "csv": exporting.csv_lines,
+        "json": exporting.json_array,
+        "jsonl": exporting.json_lines,
+    }[format_](db, choice)
+
+
+def _write_workbook(db: "Session", choice: "Choice", output: Path | None) -> None:
+    from trainer.services import workbook
+
+    if output is None:
+        raise Stop("A workbook needs a file to go into: say which with --output.")
+    try:
+        with output.open("w+b") as file:
+            workbook.write(db, choice, file, datetime.now(UTC))
+    except OSError as fault:
+        raise Stop(f"The file {output} cannot be written: {fault.strerror}.") from None
 
 
 def _write(lines: Iterator[str], output: Path | None) -> None:
@@ -153,31 +232,42 @@ def _write(lines: Iterator[str], output: Path | None) -> None:
         raise Stop(f"The file {output} cannot be written: {fault.strerror}.") from None
 
 
-def _walk(db: "Session", total: int) -> str:
-    """Verify every entry under a progress bar; return the last hash."""
+AT_ONCE = 1000
+"""The progress bar moves after so many entries: to draw it takes longer than to check one."""
+
+
+def _walk(db: "Session", total: int) -> "Tally":
+    """Verify every entry under a progress bar; return what was met."""
     from trainer.store import record
 
-    checked = 0
+    tally = record.Tally()
     try:
-        with click.progressbar(
-            record.verify(db), length=total, label="Verifying", file=sys.stderr
-        ) as entries:
-            for found in entries:
+        with click.progressbar(length=total, label="Verifying", file=sys.stderr) as bar:
+            for found in record.verify(db, tally):
                 if found:
                     raise Stop(f"The record breaks at entry {found.number}: {found.why}.", BROKEN)
-                checked += 1
-    except (ValueError, KeyError, TypeError):
-        # A cell that is not even of its kind: a date that is none, a body that is no JSON.
-        raise Stop(f"The record breaks after entry {checked}: the next cannot be read.",
+                if tally.entries % AT_ONCE == 0:
+                    bar.update(AT_ONCE)
+            bar.update(total % AT_ONCE)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        # A cell that is not even of its kind: a body that is no JSON.
+        raise Stop(f"The record breaks after entry {tally.entries}: the next cannot be read.",
                    BROKEN) from None
-    return _last_hash(db)
+    return tally
 
 
-def _last_hash(db: "Session") -> str:
-    from sqlmodel import select
+def _noted(db: "Session", since: str | None) -> str:
+    """Return where an earlier hash stands in the record, as a sentence."""
+    from trainer.services import witnessing
+    from trainer.services.refusal import Refusal
 
-    from trainer.store.record import BEGINNING
-    from trainer.store.tables import Entry
-
-    newest = select(Entry.hash).order_by(Entry.number.desc()).limit(1)
-    return db.exec(newest).first() or BEGINNING
+    if since is None:
+        return ""
+    try:
+        found = witnessing.look_for(db, since)
+    except Refusal as refusal:
+        raise Stop(str(refusal)) from None
+    if found is None:
+        raise Stop("This record never had an entry with the hash that you noted: it was cut short, "
+                   "or written anew, or it is another record.", BROKEN)
+    return f"The noted hash is that of entry {found.number}; since then: {found.since} entries."

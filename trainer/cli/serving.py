@@ -1,4 +1,4 @@
-"""`serve`: the pages, and the demo."""
+"""`serve`: the pages, in one process or several, and the demo."""
 
 import errno
 import os
@@ -6,9 +6,11 @@ import signal
 import socket
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import partial
+from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +27,7 @@ from trainer.cli.command import (
     settings_of,
     spaced,
 )
+from trainer.cli.settling import settling
 
 if TYPE_CHECKING:
     from flask import Flask
@@ -35,6 +38,7 @@ if TYPE_CHECKING:
     from trainer.store.engine import Store
 
 DEMO_FOLDER = Path("donning-room-demo")
+CHANNEL_SECONDS, CLEANUP_SECONDS, CONNECTIONS = 60, 10, 500
 
 
 @commands.command()
@@ -46,50 +50,111 @@ DEMO_FOLDER = Path("donning-room-demo")
 @data_option
 def serve(demo: bool, host: str | None, port: int | None, data: Path | None) -> None:
     """Serve the pages until Ctrl+C or SIGTERM."""
-    from trainer.app import create_app
+    from trainer.cli import many, secret_key
+    from trainer.running import logs
 
     data = data or (DEMO_FOLDER if demo else None)
     settings = settings_of(host=host, port=port, data=data)
-    with record_of(settings, make=True) as store, _listening(settings) as port, _content_faults():
-        key = _secret_key(settings.data)
+    if settings.processes > 1:
+        many.check()
+    logs.start(settings.log)
+    with (settling() as settled, record_of(settings, make=True) as store,
+          _listening(settings) as port, _content_faults()):  # fmt: skip
+        key = secret_key.read(settings)
+        _read_content(settings)
         if demo:
-            settings = _fill_demo(settings, store)
-        server = _server(create_app(settings, store, key), port, settings)
-        signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
-        address = address_of(settings, port.getsockname()[1])
-        click.echo(f"Donning Room is at {address} (Ctrl+C ends it).")
-        if demo:
-            _print_sign_ins(_demo_sign_ins(store), address)
-        # What is being answered when the end comes is finished first.
-        server.run()
-        server.close()
+            settled()
+            _fill_demo(settings, store)
+
+        def say_where(port: int) -> None:
+            settled()
+            _say_where(settings, store, demo, port)
+
+        answering = _with_processes if settings.processes > 1 else _alone
+        with _metrics(settings, store) as folder:
+            answering(settings, store, key, port, folder, say_where)
+        logs.say("stopped")
 
 
-def _secret_key(folder: Path) -> str:
-    """Return the key that signs cookies, made on the first start and readable by its owner only."""
-    import secrets
+def _say_where(settings: "Settings", store: "Store", demo: bool, port: int) -> None:
+    from trainer.running import logs
 
-    path = folder / "secret.key"
-    try:
-        if not path.exists():
-            # Written whole before it has its name: a second start at the same moment reads
-            # this key or makes it first, but never half of one.
-            with tempfile.NamedTemporaryFile("w", dir=folder, prefix="secret-") as fresh:
-                fresh.write(secrets.token_hex(32))
-                fresh.flush()
-                os.fsync(fresh.fileno())
-                with suppress(FileExistsError):
-                    os.link(fresh.name, path)
-        path.chmod(0o600)
-        key = path.read_text().strip()
-    except OSError as fault:
-        raise Stop(f"The secret key {path} cannot be used: {fault.strerror}.") from None
-    if len(key) < 32:
-        raise Stop(f"The secret key {path} is too short; delete it and a fresh one is made.")
-    return key
+    address = address_of(settings, port)
+    click.echo(f"Donning Room is at {address} (Ctrl+C ends it).")
+    if demo:
+        _print_sign_ins(_demo_sign_ins(store), address)
+    logs.say("started", version=version("donning-room"), processes=settings.processes)
+
+
+def _alone(
+    settings: "Settings", store: "Store", key: str, port: socket.socket, _folder: Path | None,
+    say_where: Callable[[int], None],
+) -> None:
+    """Answer requests in this process."""
+    from trainer.app import create_app
+    from trainer.services.errands import Runner
+
+    server = _server(create_app(settings, store, key), port, settings)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    say_where(port.getsockname()[1])
+    runner = Runner(store)
+    runner.start()
+    # What is being answered when the end comes is finished first.
+    server.run()
+    server.close()
+    runner.stop()
+
+
+def _with_processes(
+    settings: "Settings", _store: "Store", key: str, port: socket.socket, folder: Path | None,
+    say_where: Callable[[int], None],
+) -> None:
+    """Let several processes answer requests, and watch them."""
+    from trainer.cli import many
+
+    say_where(port.getsockname()[1])
+    many.run(settings, key, port, folder)
+
+
+@contextmanager
+def _metrics(settings: "Settings", store: "Store") -> Iterator[Path | None]:
+    """Tell metrics where that is asked for; give the folder where several processes add up."""
+    if not settings.metrics_port:
+        yield None
+        return
+    from trainer.running import metrics
+    from trainer.services import wellbeing
+
+    several = settings.processes > 1
+    with tempfile.TemporaryDirectory(prefix="donning-room-") as made:
+        folder = Path(made) if several else None
+        if folder is None:
+            metrics.start()
+        try:
+            end = metrics.tell(settings.metrics_host, settings.metrics_port,
+                               partial(wellbeing.figures, store), folder)
+        except OSError as fault:
+            raise Stop(f"Metrics cannot be told on port {settings.metrics_port} of "
+                       f"{settings.metrics_host}: {os.strerror(fault.errno or 0)}.") from None
+        try:
+            yield folder
+        finally:
+            end()
 
 
 # Serving.
+
+
+def _read_content(settings: "Settings") -> None:
+    """Read lessons and questions before whatever else asks for them.
+
+    So a fault in them ends the start, and they are kept ready for the next one and for the other
+    processes of this one. Errors: LessonFault, BankFault.
+    """
+    from trainer import bank, lessons
+
+    lessons.load(data=settings.data)
+    bank.load(settings.data)
 
 
 @contextmanager
@@ -125,35 +190,48 @@ def _listening(settings: "Settings") -> socket.socket:
 def _server(app: "Flask", port: socket.socket, settings: "Settings") -> "TcpWSGIServer":
     from waitress import create_server
 
-    # Behind a proxy every request comes from the proxy, which says whose it was.
-    proxy = {
-        "url_scheme": "https",
-        "trusted_proxy": "*",
-        "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-host", "x-forwarded-proto"},
-        "clear_untrusted_proxy_headers": True,
-    }
+    from trainer.web import sizes
+
+    # What a proxy says is weighed in web/proxies.py, the same for every server.
     return create_server(
-        app, sockets=[port], threads=settings.threads, ident=None,
-        **(proxy if settings.behind_tls else {}),
+        app, sockets=[port], threads=settings.at_once, ident=None,
+        clear_untrusted_proxy_headers=False, **_bounds(sizes.MOST),
     )
+
+
+def _bounds(most: int) -> dict[str, int | bool]:
+    """Return what one sender may take of the server (our own choices, no source).
+
+    What is sent is kept until it is whole, before anything of ours looks at it: the server's own
+    bound, 1 GiB, would let anybody fill the disk without signing in.
+    """
+    return {
+        "max_request_body_size": most,
+        "max_request_header_size": 32 * 1024,
+        # Whoever sends nothing for so long is gone; nobody waits here while a page is made.
+        "channel_timeout": CHANNEL_SECONDS,
+        "cleanup_interval": CLEANUP_SECONDS,
+        # Open connections cost little: a few that are held open keep nobody else out.
+        "connection_limit": CONNECTIONS,
+        # More than the 1,024 files that select() can name.
+        "asyncore_use_poll": True,
+    }
 
 
 # The demo.
 
 
-def _fill_demo(settings: "Settings", store: "Store") -> "Settings":
-    """Fill a folder without people; return the settings with the demo's name on the pages."""
+def _fill_demo(settings: "Settings", store: "Store") -> None:
+    """Fill a folder without people."""
     from trainer.services import demonstrating
 
     with store.reading() as db:
         fresh = demonstrating.is_fresh(db)
         if not fresh and not demonstrating.holds_demo(db):
-            raise Stop(f"The folder {settings.data} holds people who are not the demo's; "
-                       "give the demo a folder of its own with --data.")
+            raise Stop(f"In {settings.place} are people who are not the demo's; "
+                       "give the demo a folder or a database of its own.")
     if fresh:
         demonstrating.fill(store, datetime.now(UTC), _with_a_bar)
-    named = settings.organisation or demonstrating.ORGANISATION
-    return settings.model_copy(update={"organisation": named})
 
 
 def _with_a_bar(deeds: Sequence) -> Iterator:
