@@ -3,6 +3,8 @@
 import os
 import shutil
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -150,7 +152,14 @@ class Window:
 @pytest.fixture
 def served(chromium, tmp_path: Path):
     """Serve an empty installation."""
-    settings = config.read(data=tmp_path, idle_shared_seconds=120, warning_seconds=30)
+    with serving(chromium, tmp_path) as made:
+        yield made
+
+
+@contextmanager
+def serving(chromium, folder: Path) -> Iterator[Served]:
+    """Serve an empty installation out of a folder; at its end nothing may have gone wrong."""
+    settings = config.read(data=folder, idle_shared_seconds=120, warning_seconds=30)
     store = Store(settings.database_url)
     store.upgrade()
     server = create_server(create_app(settings, store, "only for tests"), host="127.0.0.1", port=0)
@@ -160,8 +169,10 @@ def served(chromium, tmp_path: Path):
     yield made
     for context in made.contexts:
         context.close()
-    server.close()
+    # In the thread that waits at its sockets: closed by another, they would fail under it.
+    server.trigger.pull_trigger(server.close)
     thread.join(timeout=5)
+    server.task_dispatcher.shutdown()
     store.close()
     assert made.faults == []
 
@@ -195,6 +206,12 @@ def enrol(window: Window, number: str, code: str) -> None:
 @pytest.fixture
 def ready(served: Served, hashes: dict[str, str]) -> Served:
     """Return the installation with a worker who has read the first lesson, and a trainer."""
+    fill(served, hashes)
+    return served
+
+
+def fill(served: Served, hashes: dict[str, str]) -> None:
+    """Add a worker who has read the first lesson, and a trainer."""
     now = datetime.now(UTC)
     with served.store.writing() as db:
         place = joining.add_worksite(
@@ -212,7 +229,6 @@ def ready(served: Served, hashes: dict[str, str]) -> Served:
             signing_in.set_pin(db, person, hashes["pin"])
         for section in lessons.load().get(FIRST_LESSON).sections:
             learning.finish_section(db, person, lessons.load().get(FIRST_LESSON), section.id, now)
-    return served
 
 
 def phone(served: Served, number: str, script: bool = True) -> Window:

@@ -56,7 +56,7 @@ def test_it_is_said_in_words_changed_confirmed_and_stands_for_whoever_comes(
     odell.look("in Spanish")
     expect(odell.page.locator("#standing + ul li")).to_contain_text("antes del primer uso")
     odell.go("form[action^='/standing/'] button")
-    expect(odell.page.locator("#status")).to_contain_text("La asignación permanente terminó.")
+    expect(odell.page.locator("#status")).to_contain_text("Quienes lleguen después ya no la")
 
 
 def test_earlier_training_is_credited_and_the_rest_stays(worn: Served):
