@@ -4,10 +4,12 @@ Ida coordinates. Tomas trains at the Laminating Loft and Wren at the Joinery. Le
 at the Loft with a half mask; Kim is another there; Noor works at the Joinery.
 """
 
+import csv
+import os
 import re
-import shutil
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from io import StringIO
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -15,10 +17,14 @@ import hypothesis
 import pytest
 from argon2 import PasswordHasher
 from bs4 import BeautifulSoup
+from flask import Flask
+from jinja2.bccache import Bucket, BytecodeCache
+from sqlmodel import Session
 
+from tests.databases import BOTH, Cluster, Databases, Files
 from trainer import config, lessons
 from trainer.app import create_app
-from trainer.services import joining, learning, signing_in, sitting
+from trainer.services import exporting, hashing, joining, learning, signing_in, sitting
 from trainer.services.scribe import Scribe
 from trainer.store import people
 from trainer.store.engine import Store
@@ -43,39 +49,102 @@ hypothesis.settings.register_profile("unhurried", deadline=None)
 hypothesis.settings.load_profile("unhurried")
 
 
+# In the tests the program hashes in a way that is quick; that the slow way is the right one, and
+# how many hashes there are, is tested in tests/services/test_hashing.py.
+SLOW_HASHER = hashing.HASHER
+hashing.HASHER = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+
+
 @pytest.fixture(scope="session")
 def hashes() -> dict[str, str]:
-    """Return the PIN and passphrase of everybody, hashed in a way that is quick to check.
-
-    Slow hashes, as the program makes them, are tested by themselves.
-    """
-    quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-    return {"pin": quick.hash(PIN), "passphrase": quick.hash(PASSPHRASE)}
+    """Return the PIN and passphrase of everybody, hashed."""
+    return {"pin": hashing.hashed(PIN), "passphrase": hashing.hashed(PASSPHRASE)}
 
 
-@pytest.fixture
-def settings(tmp_path: Path) -> config.Settings:
-    """Return the settings of a fresh installation."""
-    return config.read(data=tmp_path)
+# Whoever has a database of their own set on this machine keeps it untouched.
+os.environ.pop("DONNING_ROOM_DATABASE_URL", None)
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let whoever runs the tests choose the database."""
+    parser.addoption(
+        "--database", choices=BOTH, default=None,
+        help="run every test that needs a database on this one alone (default: SQLite, and "
+        "PostgreSQL too where a module is marked both_databases)",
+    )  # fmt: skip
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run the tests of a marked module on both databases."""
+    marked = next(metafunc.definition.iter_markers("both_databases"), None)
+    if marked and "database" in metafunc.fixturenames and not metafunc.config.getoption("database"):
+        metafunc.parametrize("database", BOTH, indirect=True, scope="session")
+
+
+LONGEST = (
+    "tests/browser/", "tests/durability/", "tests/fuzz/", "tests/bank/test_draw.py",
+    "tests/services/test_together.py", "tests/services/test_packet.py", "tests/web/",
+)  # fmt: skip
+"""What takes longest, the longest first."""
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with what takes longest, so that no core is left alone with it at the end."""
+    items.sort(
+        key=lambda item: next(
+            (place for place, name in enumerate(LONGEST) if item.nodeid.startswith(name)),
+            len(LONGEST),
+        )
+    )
 
 
 @pytest.fixture(scope="session")
-def empty_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the file of an empty database with all its tables, made once."""
-    settings = config.read(data=tmp_path_factory.mktemp("empty"))
-    made = Store(settings.database_url)
-    made.upgrade()
+def database(request: pytest.FixtureRequest) -> str:
+    """Return which database a test runs on."""
+    return getattr(request, "param", None) or request.config.getoption("database") or BOTH[0]
+
+
+@pytest.fixture(scope="session")
+def databases():
+    """Return both kinds of database."""
+    made = Databases()
+    yield made
     made.close()
-    return settings.data / "record.sqlite"
 
 
 @pytest.fixture
-def store(settings: config.Settings, empty_file: Path):
-    """Return an empty database with all its tables."""
-    shutil.copy(empty_file, settings.data / "record.sqlite")
+def of_kind(databases: Databases, database: str) -> Files | Cluster:
+    """Return the databases of the kind that a test runs on."""
+    return databases.of(database)
+
+
+@pytest.fixture
+def settings(tmp_path: Path, of_kind: Files | Cluster) -> config.Settings:
+    """Return the settings of a fresh installation."""
+    return config.read(data=tmp_path).model_copy(
+        update={"database_url": of_kind.address(tmp_path)}
+    )
+
+
+@pytest.fixture(scope="session")
+def empty(tmp_path_factory: pytest.TempPathFactory, databases: Databases, database: str) -> str:
+    """Return the address of an empty database with all its tables, made once."""
+    return databases.template(
+        database, "empty", tmp_path_factory.mktemp("empty"), lambda _: None
+    )
+
+
+@pytest.fixture
+def store(request: pytest.FixtureRequest, settings: config.Settings, of_kind: Files | Cluster):
+    """Return an empty database with all its tables; one with the cast where a test has `works`."""
+    filled = "works" in request.fixturenames
+    template = request.getfixturevalue("with_cast" if filled else "empty")
+    of_kind.copy(template, settings.database_url)
     opened = Store(settings.database_url)
     yield opened
     opened.close()
+    of_kind.drop(settings.database_url)
 
 
 @dataclass
@@ -109,13 +178,18 @@ CAST = (
 
 
 @pytest.fixture(scope="session")
-def works_file(
-    tmp_path_factory: pytest.TempPathFactory, empty_file: Path, hashes: dict[str, str]
-) -> Path:
-    """Return the file of a database with the cast, everybody able to sign in; made once."""
-    settings = config.read(data=tmp_path_factory.mktemp("works"))
-    shutil.copy(empty_file, settings.data / "record.sqlite")
-    opened = Store(settings.database_url)
+def with_cast(
+    tmp_path_factory: pytest.TempPathFactory, databases: Databases, database: str,
+    hashes: dict[str, str],
+) -> str:
+    """Return the address of a database with the cast, everybody able to sign in; made once."""
+    return databases.template(
+        database, "works", tmp_path_factory.mktemp("works"), lambda store: add_cast(store, hashes)
+    )
+
+
+def add_cast(opened: Store, hashes: dict[str, str]) -> None:
+    """Add the cast and its worksites to an empty database."""
     made = Works(opened, datetime.now(UTC) - timedelta(minutes=1))
     with opened.writing() as db:
         for name, place in PLACES:
@@ -142,15 +216,11 @@ def works_file(
             signing_in.set_pin(db, made.people[name], hashes["pin"])
             signing_in.set_passphrase(db, made.people[name], hashes["passphrase"])
         joining.give_respirator(db, made.scribe(), made.people["Lee"], **HALF_MASK)
-    opened.close()
-    return settings.data / "record.sqlite"
 
 
 @pytest.fixture
-def works(store: Store, settings: config.Settings, works_file: Path) -> Works:
+def works(store: Store) -> Works:
     """Return the works with its cast, everybody able to sign in, nothing learnt yet."""
-    # Nobody has asked the store for anything yet, so its file can still be another one.
-    shutil.copy(works_file, settings.data / "record.sqlite")
     made = Works(store, datetime.now(UTC) - timedelta(minutes=1))
     with store.reading() as db:
         made.worksites = {name: people.worksite_named(db, name) for name, _ in PLACES}
@@ -193,6 +263,12 @@ def wrong_answer(one: sitting.Shown) -> list[str]:
     return ["0.0123456"]
 
 
+def taken_out(db: Session, first: date, last: date) -> list[dict[str, str]]:
+    """Return the entries of training of a period as they come out in CSV, a row each."""
+    lines = "".join(exporting.csv_lines(db, exporting.Choice(first, last)))
+    return list(csv.DictReader(StringIO(lines)))
+
+
 class Browser:
     """A browser without script: it reads a page's own token and follows where it is sent."""
 
@@ -229,12 +305,53 @@ class Browser:
         return BeautifulSoup(self.page, "html.parser")
 
 
+class Compiled(BytecodeCache):
+    """Templates as compiled once in this process, for every application that its tests make."""
+
+    def __init__(self) -> None:
+        self._kept: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Hand out a template that was compiled before, of the very same source."""
+        if bucket.key in self._kept:
+            bucket.bytecode_from_string(self._kept[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Keep a template."""
+        self._kept[bucket.key] = bucket.bytecode_to_string()
+
+
+COMPILED = Compiled()
+
+
+@pytest.fixture(scope="session")
+def applications() -> dict[str, Flask]:
+    """Return the applications of this process, by their settings but for the record's place."""
+    return {}
+
+
 @pytest.fixture
-def app(settings: config.Settings, store: Store):
-    """Return the application on the empty database."""
-    made = create_app(settings, store, "only for tests")
-    made.config["TESTING"] = True
-    return made
+def app(settings: config.Settings, store: Store, applications: dict[str, Flask]):
+    """Return the application on the empty database.
+
+    One is made and read once, and has the store of one test after another; whatever a test
+    changes of it is as before with the next.
+    """
+    kind = repr(settings.model_copy(update={"data": None, "database_url": ""}))
+    if kind not in applications:
+        applications[kind] = create_app(settings, store, "only for tests")
+        applications[kind].config["TESTING"] = True
+        applications[kind].jinja_env.bytecode_cache = COMPILED
+    made = applications[kind]
+    made.extensions |= {"settings": settings, "store": store}
+    store.settings = settings
+    was = {name: dict(getattr(made, name)) for name in ("config", "extensions")}
+    answers = made.wsgi_app
+    yield made
+    made.wsgi_app = answers
+    for name, kept in was.items():
+        getattr(made, name).clear()
+        getattr(made, name).update(kept)
 
 
 @pytest.fixture
