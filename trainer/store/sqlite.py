@@ -10,13 +10,22 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from time import monotonic
+from time import monotonic, sleep
 
 from sqlalchemy import Connection, Engine, ExceptionContext, create_engine, event
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 from sqlalchemy.pool import NullPool
 
+try:
+    import fcntl
+except ImportError:  # on Windows, where one process answers
+    fcntl = None
+
 BUSY_MILLISECONDS = 15_000
+
+AGAIN_SECONDS = 0.001
+"""After so long a writer looks again. SQLite itself looks more and more seldom, up to every 100 ms,
+so that whoever has waited longest would come last."""
 
 LITTLE_ROOM = 2**20
 """Bytes: with less than that the disk is full, whatever SQLite says of its fault."""
@@ -44,7 +53,8 @@ def engines(url: str) -> tuple[Engine, Engine]:
     event.listen(engine, "connect", _prepare)
     event.listen(engine, "begin", _begin)
     event.listen(engine, "handle_error", _let_go)
-    return engine, engine.execution_options(writer=True)
+    folder = os.path.dirname(os.path.abspath(engine.url.database)) if engine.url.database else ""
+    return engine, engine.execution_options(writer=True, folder=folder)
 
 
 def is_there(reader: Engine) -> bool:
@@ -175,10 +185,73 @@ def _prepare(connection, _record) -> None:
 
 def _begin(connection) -> None:
     options = connection.get_execution_options()
-    ends = options.get("ends")
-    wait = BUSY_MILLISECONDS if ends is None else max(0, int(1000 * (ends - monotonic())))
-    connection.connection.driver_connection.execute(f"PRAGMA busy_timeout={wait}")
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("writer") else "BEGIN")
+    if not options.get("writer"):
+        connection.exec_driver_sql("BEGIN")
+        return
+    ends = options.get("ends", monotonic() + BUSY_MILLISECONDS / 1000)
+    with _next_in_turn(options["folder"], ends):
+        _begin_to_write(connection, ends)
+
+
+@contextmanager
+def _next_in_turn(folder: str, ends: float) -> Iterator[None]:
+    """Let one writer of all processes at a time ask for the database, until `ends` at most.
+
+    Else a process whose threads queue for it would begin again as soon as it ends, and those of
+    another would never find it free. The lock is on the folder and the system's own: it goes with
+    a process that is killed, and makes no file.
+    """
+    with _opened_folder(folder) as place:
+        while place is not None and not _locked(place) and monotonic() < ends:
+            sleep(AGAIN_SECONDS)
+        yield
+
+
+@contextmanager
+def _opened_folder(folder: str) -> Iterator[int | None]:
+    """Open a folder to lock it; None where it cannot be, and nobody waits for it."""
+    place = None
+    if fcntl is not None and folder:
+        with suppress(OSError):
+            place = os.open(folder, os.O_RDONLY)
+    try:
+        yield place
+    finally:
+        if place is not None:
+            os.close(place)
+
+
+def _locked(place: int) -> bool:
+    """Lock an open folder, unless another has; a file system without locks keeps nobody."""
+    try:
+        fcntl.flock(place, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
+def _begin_to_write(connection: Connection, ends: float) -> None:
+    raw = connection.connection.driver_connection
+    raw.execute("PRAGMA busy_timeout=0")
+    try:
+        while not _begun(raw) and monotonic() < ends:
+            sleep(AGAIN_SECONDS)
+        if not raw.in_transaction:
+            connection.exec_driver_sql("BEGIN IMMEDIATE")  # once more, to be told why not
+    finally:
+        with suppress(sqlite3.ProgrammingError):  # of a connection that was closed for its fault
+            raw.execute(f"PRAGMA busy_timeout={BUSY_MILLISECONDS}")
+
+
+def _begun(raw: sqlite3.Connection) -> bool:
+    """Begin to write, and say whether there is nothing to wait for."""
+    try:
+        raw.execute("BEGIN IMMEDIATE")
+    except sqlite3.OperationalError as fault:
+        return _WHY.get(_code(fault) & 0xFF) != "busy"
+    return True
 
 
 def why(reader: Engine, fault: DBAPIError) -> str:
