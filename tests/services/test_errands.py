@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from tests.conftest import Works
-from trainer.services import errands
+from trainer.services import curriculum, errands
 from trainer.services.refusal import Refusal
 from trainer.store.tables import Errand, ErrandPart
 
@@ -182,3 +182,11 @@ def test_a_runner_does_what_is_asked_while_it_looks(works, doing):
         pass
     runner.stop()
     assert again(works, errand).state == "done"
+
+
+def test_a_runner_that_cannot_read_ahead_does_errands_all_the_same(works, doing, monkeypatch):
+    def broken(_db):
+        raise OSError("the database is away for a moment")
+
+    monkeypatch.setattr(curriculum, "read_ahead", broken)
+    test_a_runner_does_what_is_asked_while_it_looks(works, doing)

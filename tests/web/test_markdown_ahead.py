@@ -11,7 +11,7 @@ from tests.conftest import Works
 from tests.site_lessons import ENGLISH, published
 from trainer import lessons
 from trainer.lessons.written import Text
-from trainer.services import curriculum
+from trainer.services import curriculum, errands
 from trainer.store import site_lessons
 
 
@@ -68,3 +68,17 @@ def test_a_text_of_a_worksite_is_read_once_for_all_its_pages_and_readers(
             for section in ("why", "emergency"):
                 assert reader.get(f"/lessons/{slug}/{section}").status_code == 200
     assert done == once
+
+
+def test_who_does_errands_reads_what_worksites_teach_before_anybody_asks(
+    browser, works: Works, done
+):
+    slug = site_lessons.slug_of(published(works, {"en": ENGLISH}).id)
+    curriculum._composed.cache_clear()
+    runner = errands.Runner(works.store, every=0.01)
+    runner.start()
+    runner.stop(seconds=20)
+    assert done["convert"] > 0
+    done.clear()
+    assert browser("Lee").get(f"/lessons/{slug}/why").status_code == 200
+    assert done == {}

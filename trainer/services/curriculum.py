@@ -65,6 +65,11 @@ def choices(db: Session, worksite_ids: Iterable[int]) -> list[lessons.Lesson]:
     return [*lessons.load().all, *(find(db, site_lessons.slug_of(one.id)) for one in theirs)]
 
 
+def read_ahead(db: Session) -> None:
+    """Read from Markdown what worksites teach now, before anybody asks for it."""
+    choices(db, [one.id for one in people.all_worksites(db)])
+
+
 def taught(db: Session, lesson: SiteLesson, version: SiteLessonVersion) -> lessons.Lesson:
     """Return a version of a worksite's lesson, with what the worksite says now put in."""
     worksite = db.get(Worksite, lesson.worksite_id)

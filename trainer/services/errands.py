@@ -18,6 +18,7 @@ from typing import IO
 from sqlmodel import Session, delete, func, or_, select
 
 from trainer.running import logs, metrics
+from trainer.services import curriculum
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
 from trainer.store import people
@@ -235,14 +236,24 @@ class Runner:
         self._thread.join(seconds)
 
     def _go_on(self) -> None:
+        self._try(self._read_ahead)
         while not self._ended.is_set():
-            try:
-                busy = run_next(self._store)
-            except Exception as fault:  # the database is away for a moment: another look does it
-                logs.say("fault", logging.ERROR, fault, thread="errands")
-                busy = False
-            if not busy:
+            if not self._try(lambda: run_next(self._store)):
                 self._ended.wait(self._every)
+
+    def _try(self, deed: Callable[[], bool]) -> bool:
+        """Do something; where the database is away for a moment, another look does it."""
+        try:
+            return deed()
+        except Exception as fault:
+            logs.say("fault", logging.ERROR, fault, thread="errands")
+            return False
+
+    def _read_ahead(self) -> bool:
+        """Read what worksites wrote; nobody asks for this errand, so that nobody waits for it."""
+        with self._store.reading() as db:
+            curriculum.read_ahead(db)
+        return True
 
 
 def _do(store: Store, errand: Errand, progress: Progress) -> None:
