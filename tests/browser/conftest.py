@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import BrowserContext, Page, sync_playwright
+from playwright.sync_api import BrowserContext, Page, expect, sync_playwright
 from waitress.server import create_server
 
 from tests.conftest import PIN
@@ -33,6 +33,9 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+PATIENCE = 60_000  # milliseconds, on a busy machine: speed is measured elsewhere, never asserted
+expect.set_options(timeout=PATIENCE)
+
 PHONE = {"width": 375, "height": 800}
 NARROWEST = {"width": 320, "height": 640}
 ONLY_VIOLATIONS = {"resultTypes": ["violations"]}
@@ -76,7 +79,7 @@ class Served:
         )
         self.contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(15_000)
+        page.set_default_timeout(PATIENCE)
         page.on("console", self._hear)
         page.on("pageerror", lambda error: self.faults.append(f"{page.url}: {error}"))
         page.on("response", self._watch)

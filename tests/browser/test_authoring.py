@@ -103,7 +103,7 @@ def draft(ready: Served) -> str:
 
 def saved(ready: Served, page: Page, end: str) -> None:
     """Wait until the draft ends so, and the page says that it is saved."""
-    for _ in range(60):
+    for _ in range(120):
         if draft(ready).endswith(end):
             break
         page.wait_for_timeout(250)
@@ -131,7 +131,7 @@ def test_what_is_typed_last_is_saved_as_the_page_is_left(ready: Served):
     page = editor(odell)
     add(page, "Typed last.")
     odell.open("/sites")
-    for _ in range(20):
+    for _ in range(120):
         if not draft(ready).endswith("Typed last."):
             page.wait_for_timeout(250)
     assert draft(ready).endswith("Typed last.")
@@ -243,7 +243,7 @@ def test_a_text_too_long_to_be_sent_as_the_page_goes_is_not_left_by_mistake(read
     page.locator("#text").click()  # a page that nobody touched asks nothing
     page.fill("#text", "## Long\n" + "ñandú " * 9_900)
     page.evaluate("location.href = '/sites'")
-    for _ in range(40):
+    for _ in range(120):
         if asked and len(draft(ready)) > 50_000:
             break
         page.wait_for_timeout(250)

@@ -37,7 +37,7 @@ from trainer.web import access
 
 KIM, RAVI = "00418", "2"
 SLUG = "protection-factors"
-LINES = 1_500
+LINES = 200
 SECRET = "the-secret-of-the-tablet"
 UNHINDERED = ("PRAGMA query_only=OFF", "PRAGMA max_page_count=4294967294")
 SAID: list[str] = []
@@ -355,7 +355,7 @@ def test_a_disk_that_cannot_be_written_loses_no_answer(works):
         window.look("read-only")
         from_now_on("query_only=OFF")
         page.locator("main form .do button").dblclick()
-        for _ in range(100):
+        for _ in range(300):
             if item(works, number, one.item.position).answer:
                 break
             page.wait_for_timeout(100)
@@ -371,7 +371,7 @@ def test_a_full_disk_keeps_the_lesson_that_is_being_written(works):
     page = window.page
     page.goto(works.base + f"/sites/{place.id}/lessons/{lesson.id}/write/en")
     # Longer than whatever pages of the file may have come free.
-    text = "## Why we wear it here {#why}\n" + "The resin gives off styrene.\n" * LINES
+    text = "## Why we wear it here {#why}\n" + ("The resin gives off styrene. " * 8 + "\n") * LINES
     vacuum(works)
     with foreseen(works, " answered 507", "status of 507"):
         from_now_on("max_page_count=1")  # which SQLite takes for the pages there are
@@ -384,7 +384,7 @@ def test_a_full_disk_keeps_the_lesson_that_is_being_written(works):
             page.click("main form .do button")
     with works.store.reading() as db:
         draft = site_lessons.drafts(db, lesson.id)["en"]
-    assert draft.text.count("styrene") == LINES
+    assert draft.text.count("styrene") == 8 * LINES
 
 
 def vacuum(works: Served) -> None:
