@@ -126,12 +126,17 @@ def staff(db: Session) -> set[int]:
     return set(db.exec(select(PersonRole.person_id).where(PersonRole.role != "worker")))
 
 
-_WORKSITES = (
-    select(Worksite)
-    .join(Membership, Membership.worksite_id == Worksite.id)
-    .where(Membership.person_id == bindparam("person"))
-    .order_by(Worksite.id)
-)
+def _of_person(worksites: Select) -> Select:
+    """Return a query of worksites for those of one `person`, the first one first."""
+    return (
+        worksites.join(Membership, Membership.worksite_id == Worksite.id)
+        .where(Membership.person_id == bindparam("person"))
+        .order_by(Worksite.id)
+    )
+
+
+_WORKSITES = _of_person(select(Worksite))
+_PLACES = _of_person(columns_of(*Worksite.__table__.c))
 
 
 def worksites(db: Session, person_id: int) -> list[Worksite]:
@@ -140,14 +145,6 @@ def worksites(db: Session, person_id: int) -> list[Worksite]:
         db, "worksites", person_id,
         lambda: db.exec(_WORKSITES, params={"person": person_id}).all(),
     ))  # fmt: skip
-
-
-_PLACES = (
-    columns_of(*Worksite.__table__.c)
-    .join(Membership, Membership.worksite_id == Worksite.id)
-    .where(Membership.person_id == bindparam("person"))
-    .order_by(Worksite.id)
-)
 
 
 def places(db: Session, person_id: int) -> list[Row]:
