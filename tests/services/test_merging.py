@@ -182,7 +182,9 @@ def test_two_who_join_the_same_two_the_other_way_round_leave_one(twice):
     assert len(refused) == 1
     with twice.store.reading() as db:
         assert len(db.exec(select(MergedPerson)).all()) == 1
-        merged = record.between(db, twice.today, twice.today + timedelta(days=1), ("merged",))
+        merged = record.between(
+            db, record.Asked(twice.today, twice.today + timedelta(days=1), ("merged",))
+        )
         assert len(list(merged)) == 1
 
 

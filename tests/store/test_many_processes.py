@@ -16,6 +16,7 @@ from sqlmodel import select
 
 from trainer.store import record
 from trainer.store.engine import Store
+from trainer.store.record import Asked
 from trainer.store.tables import Entry
 
 pytestmark = pytest.mark.both_databases
@@ -155,7 +156,7 @@ def test_processes_side_by_side_make_one_chain_and_a_deed_sent_twice_one_entry(s
 def takes_turns(store: Store) -> bool:
     """Say whether the processes wrote by turns: one after another they would prove nothing."""
     with store.reading() as db:
-        by = [record.body(one)["by"] for one in record.between(db, *ALL_DAYS, ("lesson",))]
+        by = [record.body(one)["by"] for one in record.between(db, Asked(*ALL_DAYS, ("lesson",)))]
     return len(set(by)) == PROCESSES and sum(map(ne, by, by[1:])) >= 2 * PROCESSES
 
 

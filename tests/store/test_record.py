@@ -13,6 +13,7 @@ from sqlalchemy.exc import IntegrityError
 from tests.databases import Cluster, Files
 from trainer.store import record
 from trainer.store.engine import Store
+from trainer.store.record import Asked
 from trainer.store.tables import Entry
 
 NOW = datetime(2026, 3, 9, 14, 30, 5, 250, tzinfo=UTC)
@@ -342,6 +343,6 @@ def test_the_record_of_one_person_and_of_a_period(store):
         assert [one.number for one in record.of_person(db, "00417")] == [1, 2]
         assert record.of_person(db, "417") == []
         assert record.of_person(db, "00417", ("medical",)) == []
-        assert len(list(record.between(db, DAY, DAY, ("lesson",)))) == 2
-        assert list(record.between(db, DAY, DAY, ("lesson",), "Joinery")) == []
-        assert list(record.between(db, date(2026, 3, 10), DAY, ("lesson",))) == []
+        assert len(list(record.between(db, Asked(DAY, DAY, ("lesson",))))) == 2
+        assert list(record.between(db, Asked(DAY, DAY, ("lesson",), "Joinery"))) == []
+        assert list(record.between(db, Asked(date(2026, 3, 10), DAY, ("lesson",)))) == []

@@ -9,10 +9,9 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
-from typing import Any
 
 import msgspec
 from sqlalchemy import Select
@@ -68,18 +67,18 @@ class Choice:
         kinds = WHAT[self.what]
         return (*kinds, "medical") if kinds and self.medical else kinds
 
-    def asked(self) -> dict[str, Any]:
+    def asked(self) -> record.Asked:
         """Return the choice as the record is asked for it."""
         hidden = () if self.medical else record.MEDICAL_KINDS
         kinds = self.kinds
-        return {
-            "first": self.first,
-            "last": self.last,
-            "kinds": kinds and tuple({*kinds, *record.CORRECTIONS} - set(hidden)),
-            "worksite": self.worksite,
-            "numbers": self.numbers,
-            "without": hidden,
-        }
+        return record.Asked(
+            self.first,
+            self.last,
+            kinds and tuple({*kinds, *record.CORRECTIONS} - set(hidden)),
+            self.worksite,
+            self.numbers,
+            hidden,
+        )
 
 
 @dataclass(frozen=True)
@@ -111,17 +110,17 @@ def columns_of(choice: Choice) -> tuple[Column, ...]:
 def how_many(db: Session, choice: Choice) -> int:
     """Return how many entries are taken out, corrections made outside of the period aside."""
     if choice.kinds is None:
-        return record.how_many(db, **choice.asked())
-    plain = choice.asked() | {"kinds": choice.kinds}
+        return record.how_many(db, choice.asked())
+    plain = replace(choice.asked(), kinds=choice.kinds)
     kinds = set(record.CORRECTIONS) - set(() if choice.medical else record.MEDICAL_KINDS)
-    corrections = choice.asked() | {"kinds": tuple(kinds)}
+    corrections = replace(choice.asked(), kinds=tuple(kinds))
     counted: set[int] = set()
-    for one in record.between(db, **corrections):
+    for one in record.between(db, corrections):
         said = _read(one.body) if one.body else {}
         # A correction of one that counts, counts.
         if not _is_of_others(said, choice) or said["corrects"] in counted:
             counted.add(one.number)
-    return record.how_many(db, **plain) + len(counted)
+    return record.how_many(db, plain) + len(counted)
 
 
 def facts(db: Session, choice: Choice) -> Iterator[Fact]:
@@ -132,7 +131,7 @@ def facts(db: Session, choice: Choice) -> Iterator[Fact]:
     """
     corrected = _corrected(db, choice.medical)
     owed: set[int] = set()
-    for entry in record.between(db, **choice.asked()):
+    for entry in record.between(db, choice.asked()):
         said = _read(entry.body) if entry.body else {}
         correction = entry.kind in record.CORRECTIONS
         if not correction and entry.number not in corrected.after:

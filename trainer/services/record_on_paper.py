@@ -89,7 +89,7 @@ def make(store: Store, errand: Errand, progress: errands.Progress) -> Made:
             errand.language, of_whom(db, wish, errand.language), wish, errand.asked_at, today,
             record.last_hash(db),
         )  # fmt: skip
-        parts = _parts(record.tally_of_people(db, **chosen.asked()))
+        parts = _parts(record.tally_of_people(db, chosen.asked()))
         name = wishes.file_name(wish, today, "pdf")
         if len(parts) <= 1:
             numbers = parts[0] if parts else ()

@@ -301,54 +301,57 @@ def of_people(
     return found
 
 
-def between(
-    db: Session,
-    first: date,
-    last: date,
-    kinds: Sequence[str] | None,
-    worksite: str | None = None,
-    numbers: Select | Sequence[str] | None = None,
-    without: Sequence[str] = (),
-) -> Iterator[Taken]:
-    """Give the entries that happened from the first to the last day, in order, as plain rows.
+@dataclass(frozen=True)
+class Asked:
+    """Which entries are asked for: those that happened from the first to the last day.
 
     kinds     None: every kind
     worksite  where they were made; None: anywhere
     numbers   worker numbers, or a select of them; None: everybody's
     without   kinds that are left out
     """
-    query = columns_of(*_TAKEN_OUT).where(
-        *_asked(first, last, kinds, worksite, numbers, without)
-    )
-    yield from _walk(db, query)
+
+    first: date
+    last: date
+    kinds: Sequence[str] | None = None
+    worksite: str | None = None
+    numbers: Select | Sequence[str] | None = None
+    without: Sequence[str] = ()
+
+    def where(self) -> list[ColumnElement[bool]]:
+        """Return the conditions."""
+        found = []
+        # What asks nothing stays out, so that the whole record is walked as it lies.
+        if self.first > date.min:
+            found.append(Entry.happened_on >= self.first)
+        if self.last < date.max:
+            found.append(Entry.happened_on <= self.last)
+        if self.kinds is not None:
+            # By no index: it would have to sort most of a record that lies in order.
+            found.append(Entry.kind.concat("").in_(list(self.kinds)))
+        if self.without:
+            found.append(Entry.kind.not_in(list(self.without)))
+        if self.worksite is not None:
+            found.append(Entry.worksite == self.worksite)
+        if self.numbers is not None:
+            found.append(Entry.person_number.in_(self.numbers))
+        return found
 
 
-def how_many(
-    db: Session,
-    first: date,
-    last: date,
-    kinds: Sequence[str] | None,
-    worksite: str | None = None,
-    numbers: Select | Sequence[str] | None = None,
-    without: Sequence[str] = (),
-) -> int:
-    """Return how many entries `between` gives."""
-    asked = _asked(first, last, kinds, worksite, numbers, without)
-    return db.execute(columns_of(func.count()).select_from(Entry).where(*asked)).scalar_one()
+def between(db: Session, asked: Asked) -> Iterator[Taken]:
+    """Give the entries that are asked for, in order, as plain rows."""
+    yield from _walk(db, columns_of(*_TAKEN_OUT).where(*asked.where()))
 
 
-def tally_of_people(
-    db: Session,
-    first: date,
-    last: date,
-    kinds: Sequence[str] | None,
-    worksite: str | None = None,
-    numbers: Select | Sequence[str] | None = None,
-    without: Sequence[str] = (),
-) -> list[tuple[str, int]]:
-    """Return the worker numbers that entries of `between` are of, in order, and how many each."""
-    asked = _asked(first, last, kinds, worksite, numbers, without)
-    query = columns_of(Entry.person_number, func.count()).where(*asked)
+def how_many(db: Session, asked: Asked) -> int:
+    """Return how many entries are asked for."""
+    query = columns_of(func.count()).select_from(Entry).where(*asked.where())
+    return db.execute(query).scalar_one()
+
+
+def tally_of_people(db: Session, asked: Asked) -> list[tuple[str, int]]:
+    """Return the worker numbers of the entries that are asked for, in order, and how many each."""
+    query = columns_of(Entry.person_number, func.count()).where(*asked.where())
     found = db.execute(query.group_by(Entry.person_number).order_by(Entry.person_number))
     return [(number, count) for number, count in found]
 
@@ -394,32 +397,6 @@ def _walk(db: Session, query: Select) -> Iterator[Taken]:
     else:
         walk = query.execution_options(yield_per=BATCH)
         yield from map(Taken._make, connection.execute(walk))
-
-
-def _asked(
-    first: date,
-    last: date,
-    kinds: Sequence[str] | None,
-    worksite: str | None,
-    numbers: Select | Sequence[str] | None,
-    without: Sequence[str],
-) -> list[ColumnElement[bool]]:
-    asked = []
-    # What asks nothing stays out, so that the whole record is walked as it lies.
-    if first > date.min:
-        asked.append(Entry.happened_on >= first)
-    if last < date.max:
-        asked.append(Entry.happened_on <= last)
-    if kinds is not None:
-        # By no index: it would have to sort most of a record that lies in order.
-        asked.append(Entry.kind.concat("").in_(list(kinds)))
-    if without:
-        asked.append(Entry.kind.not_in(list(without)))
-    if worksite is not None:
-        asked.append(Entry.worksite == worksite)
-    if numbers is not None:
-        asked.append(Entry.person_number.in_(numbers))
-    return asked
 
 
 def count(db: Session) -> int:
