@@ -17,6 +17,7 @@ from trainer.calculations.selection import Hazard
 from trainer.calculations.worked import read, work, written
 
 WHOLE_HAZARD = {
+    "peak": 650,
     "idlh": 700, "oxygen_percent": 20.9, "altitude_ft": 0, "cartridge_serves": True,
     "cartridge_limit": 1000, "change_schedule": True, "eye_irritation": True, "shifts": 1,
 }  # fmt: skip

@@ -234,3 +234,15 @@ def test_the_one_of_a_few_is_found_or_refused():
         class_for_hazard(VAPOR, [*few, "papr-full"])
     with pytest.raises(CalculationFault):
         class_for_hazard(VAPOR, ["apr-gigantic"])
+
+
+def test_the_idlh_and_the_limit_of_a_cartridge_hold_at_every_moment():
+    # (d)(2)(i), (d)(3)(i)(B)(2) and (3); the factor is held against the average, (d)(3)(i)(A).
+    short = replace(VAPOR, concentration=9, peak=501)
+    assert set(allowed(short)) == IDLH_CHOICES
+    assert "apr-half" in allowed(replace(short, peak=500))
+    assert why(replace(short, peak=400, cartridge_limit=399), "apr-half") == ["cartridge"]
+    assert allowed(replace(short, peak=3)) == allowed(replace(short, peak=None))
+    assert replace(short, concentration=None).highest is None  # unknown stays unknown
+    with pytest.raises(CalculationFault, match="peak"):
+        replace(VAPOR, peak=-1)

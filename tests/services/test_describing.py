@@ -233,3 +233,45 @@ def test_without_a_weight_that_counts_nothing_is_converted(works, more):
         describing.add_sample(
             db, works.scribe("Tomas"), hazard, on=works.today, hours=8, concentration=1, unit="ppm"
         )
+
+
+STYRENE = {"substance": "styrene"}  # 100 ppm over 8 hours; IDLH 700 ppm: NIOSH Pocket Guide
+
+
+@pytest.mark.parametrize(("peak", "class_slug", "why"), [
+    (1000, "apr-full", ["idlh", "cartridge"]),  # (d)(2)(i): whatever the average of the day
+    (690, "apr-full", ["cartridge"]),  # (d)(3)(i)(B)(3): the limit of the cartridge at any moment
+    (490, "apr-full", []),
+    (1000, "sar-pressure-full", []),
+])  # fmt: skip
+def test_a_good_average_hides_no_moment_above_the_idlh_or_the_cartridges_limit(
+    works, peak, class_slug, why
+):
+    worksite, task, hazard = loft(works, **STYRENE)
+    sample(works, hazard, (0.5, peak), (7.5, 20))
+    wear(works, task, class_slug, **(OV | {"cartridge_limit": 500.0}))
+    (one,) = checked(works, worksite)
+    assert one.measured.outside < 100 < one.measured.highest == peak
+    assert one.verdict.state == (MAY_NOT if why else MAY)
+    if why:
+        assert [reason.key for reason in one.verdict.reasons] == why
+    assert one.idlh == (peak > 700)
+
+
+def test_the_highest_sample_is_that_of_any_day(works):
+    worksite, task, hazard = loft(works, **STYRENE)
+    sample(works, hazard, (0.1, 800), (7.9, 0), days_ago=5)
+    sample(works, hazard, (8, 60))
+    wear(works, task, "apr-full", **OV)
+    (one,) = checked(works, worksite)
+    assert (one.measured.outside, one.measured.highest) == (60, 800)
+    assert [reason.key for reason in one.verdict.reasons] == ["idlh"]
+
+
+def test_what_is_to_spare_is_told_by_what_is_reached_first(works):
+    worksite, task, hazard = loft(works, **STYRENE)
+    sample(works, hazard, (1, 350), (7, 10))
+    wear(works, task, "apr-full", **OV)
+    (one,) = checked(works, worksite)
+    # 50 x 100 ppm is far above the average, but twice the highest sample is the IDLH.
+    assert one.spare == pytest.approx(700 / 350)

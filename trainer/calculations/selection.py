@@ -45,7 +45,10 @@ class Hazard:
     protection, test evidence) counts as not there.
 
     kind                      one of KINDS
-    concentration             outside; None: nobody knows, which counts as IDLH, (d)(1)(iii)
+    concentration             outside, as it is compared with the limit, such as the average of a
+                              day; None: nobody knows, which counts as IDLH, (d)(1)(iii)
+    peak                      the highest that was measured, where `concentration` is an average:
+                              idlh and cartridge_limit hold at every moment, (d)(3)(i)(B)(2), (3)
     limit                     the exposure limit that the employer uses; None: there is none
     idlh, cartridge_limit     in the same unit; None: there is none. cartridge_limit is that of
                               the cartridge which serves, 42 CFR 84.190(a)
@@ -69,6 +72,7 @@ class Hazard:
 
     kind: str
     concentration: float | None = None
+    peak: float | None = None
     limit: float | None = None
     idlh: float | None = None
     oxygen_percent: float = 20.9
@@ -90,8 +94,9 @@ class Hazard:
 
     def __post_init__(self) -> None:
         one_of("kind", self.kind, KINDS)
-        if self.concentration is not None:
-            not_negative("concentration", self.concentration)
+        for name in ("concentration", "peak"):
+            if getattr(self, name) is not None:
+                not_negative(name, getattr(self, name))
         for name in ("limit", "idlh", "cartridge_limit"):
             if getattr(self, name) is not None:
                 positive(name, getattr(self, name))
@@ -127,11 +132,18 @@ class Hazard:
         return hazard_ratio(self.concentration, self.limit)
 
     @property
+    def highest(self) -> float | None:
+        """Return the most that is outside at any moment; None where nobody knows."""
+        if self.concentration is None:
+            return None
+        return max(self.concentration, self.peak or 0)
+
+    @property
     def idlh_because(self) -> str:
         """Return why the air is immediately dangerous: unknown, idlh or oxygen; "" where not."""
-        if self.concentration is None:
+        if self.highest is None:
             return "unknown"
-        if self.idlh is not None and self.concentration > self.idlh:
+        if self.idlh is not None and self.highest > self.idlh:
             return "idlh"
         exception = self.oxygen_stays and table_ii_exception_holds(
             self.oxygen_percent, self.altitude_ft
@@ -270,7 +282,7 @@ def _gas_gets_through(hazard: Hazard, row: RespiratorClass) -> Iterator[Reason]:
 def _cartridge_faults(hazard: Hazard) -> Iterator[Reason]:
     if not (hazard.end_of_service_indicator or hazard.change_schedule):
         yield _NO_SCHEDULE
-    limit, outside = hazard.cartridge_limit, hazard.concentration
+    limit, outside = hazard.cartridge_limit, hazard.highest
     if limit is not None and outside is not None and outside > limit:
         yield Reason(
             "cartridge",

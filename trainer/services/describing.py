@@ -6,7 +6,7 @@ change that leaves a respirator too weak names the people who wear such a one.
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import ROUND_CEILING, Decimal
 from itertools import groupby
@@ -48,11 +48,14 @@ class Measured:
     outside   the concentration that is compared with the limit; None: nobody measured
     on        the day it comes from
     assumed   hours of that day that nobody measured, taken for as bad as the worst sample
+    highest   the highest sample of any day: above the IDLH or the limit of a cartridge at any
+              moment is above it, whatever the average
     """
 
     outside: float | None
     on: date | None
     assumed: float = 0
+    highest: float | None = None
 
 
 @dataclass(frozen=True)
@@ -76,7 +79,11 @@ class Check:
         """Return how many times what is outside the class would still allow."""
         if self.most is None or not self.measured.outside:
             return None
-        return self.most / self.measured.outside
+        at_any_moment = (self.hazard.idlh, _limit_of_cartridge(self.hazard, self.worn))
+        return min(
+            self.most / self.measured.outside,
+            *(one / self.measured.highest for one in at_any_moment if one is not None),
+        )
 
 
 @dataclass(frozen=True)
@@ -113,13 +120,15 @@ def measured(hazard: SiteHazard, samples: Iterable[Sample]) -> Measured:
     hours that nobody measured count like the worst sample. Our own, stricter reading of
     29 CFR 1910.1000(d)(1)(i), which takes what was sampled: clean air is entered as zero.
     """
+    there = sorted(samples, key=lambda one: one.measured_on)
+    if not there:
+        return Measured(None, None)
     days = [
         _day(hazard, on, list(same))
-        for on, same in groupby(
-            sorted(samples, key=lambda one: one.measured_on), key=lambda one: one.measured_on
-        )
+        for on, same in groupby(there, key=lambda one: one.measured_on)
     ]
-    return max(days, key=lambda one: (one.outside, one.on), default=Measured(None, None))
+    worst = max(days, key=lambda one: (one.outside, one.on))
+    return replace(worst, highest=max(one.concentration for one in there))
 
 
 def checks(described: Site) -> list[Check]:
@@ -287,7 +296,7 @@ def add_sample(
     concentration: float,
     unit: str = "",
 ) -> Sample:
-    """Add a concentration that was measured; a full-shift average has 8 hours.
+    """Add a concentration that was measured; an average of the whole shift has all its hours.
 
     unit    of the concentration, where it is not that of the hazard
     Errors: Refusal for a day to come, hours outside 0 to 24, a concentration below zero, or one
@@ -400,6 +409,7 @@ def _check(task: Task, hazard: SiteHazard, worn: TaskRespirator, found: Measured
     asked = Hazard(
         kind=hazard.kind,
         concentration=found.outside,
+        peak=found.highest,
         limit=hazard.limit,
         idlh=hazard.idlh,
         oxygen_percent=hazard.oxygen_percent,
@@ -428,12 +438,16 @@ def _without_blower(name: str) -> str:
 def _most(apf: int, hazard: SiteHazard, worn: TaskRespirator) -> float | None:
     if hazard.limit is None:
         return None
-    of_cartridge = worn.cartridge_limit if hazard.kind != "particulate" else None
+    of_cartridge = _limit_of_cartridge(hazard, worn)
     try:
         most = maximum_use_concentration(apf, hazard.limit, hazard.idlh, of_cartridge)
     except CalculationFault:
         return None
     return None if isinf(most) else most
+
+
+def _limit_of_cartridge(hazard: SiteHazard, worn: TaskRespirator) -> float | None:
+    return worn.cartridge_limit if hazard.kind != "particulate" else None
 
 
 def _open(db: Session, table, condition) -> list:
