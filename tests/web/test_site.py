@@ -49,7 +49,7 @@ def text(trainer) -> str:
 
 def test_from_nothing_to_enough_with_how_much_to_spare(tomas, works):
     hazard(tomas)
-    assert "not measured: counts as IDLH" in text(tomas)
+    assert "no concentration entered: counts here as unknown, like IDLH" in text(tomas)
     measure(tomas, on=works.today.isoformat(), hours="8", concentration="250")
     mask(tomas)
     said = text(tomas)
@@ -108,7 +108,7 @@ def test_what_is_taken_off_is_gone_from_the_page(tomas, works):
     hazard(tomas)
     measure(tomas, on=works.today.isoformat(), hours="8", concentration="250")
     tomas.post(f"{SITE}/end", kind="sample", row="1")
-    assert "not measured: counts as IDLH" in text(tomas)
+    assert "no concentration entered: counts here as unknown, like IDLH" in text(tomas)
     tomas.post(f"{SITE}/end", kind="task", row="1")
     assert "Rolling gel coat" not in text(tomas)
 

@@ -134,7 +134,10 @@ BLOCKS: dict[str, tuple[Words, Callable[[Site, str], str]]] = {
 }
 """What a text may insert, by name, with what it is called."""
 
-_NOT_MEASURED = Words("not measured: counts as IDLH", "sin medir: cuenta como IDLH")
+_NOT_MEASURED = Words(
+    "no concentration entered: counts here as unknown, like IDLH",
+    "sin concentración anotada: aquí cuenta como desconocida, igual que IDLH",
+)
 _OXYGEN = Words("oxygen {} %", "oxígeno {} %")
 _KEPT = Words("Respirators are kept here: {}.", "Los respiradores se guardan aquí: {}.")
 _ASK = Words("Ask {}: {}.", "Pregunte a {}: {}.")

@@ -171,14 +171,22 @@ DESCRIBED = Words(
 )
 CHECKED = Words(
     "The check is arithmetic over what was entered: 29 CFR 1910.134(d)(1) to (d)(3). It does not "
-    "choose a respirator; the employer's program does, and other rules can be stricter.",
+    "choose a respirator; the employer's program does, and other rules can be stricter. One limit "
+    "of each substance is checked, by itself: its other ceilings, peaks and short-term limits are "
+    "not, nor are mixtures.",
     "La revisión es aritmética sobre lo anotado: 29 CFR 1910.134(d)(1) a (d)(3). No elige un "
-    "respirador; lo hace el programa del empleador, y otras reglas pueden ser más estrictas.",
+    "respirador; lo hace el programa del empleador, y otras reglas pueden ser más estrictas. De "
+    "cada sustancia se revisa un solo límite, por separado: no se revisan sus otros valores techo, "
+    "picos y límites de corto plazo, ni las mezclas.",
 )
 WHAT_IS_IN_THE_AIR = Words("What is in the air", "Lo que hay en el aire")
 MEASUREMENTS = Words("Measurements", "Mediciones")
 CHECKS = Words("Respirators, checked against the air", "Respiradores, revisados contra el aire")
-NOT_MEASURED = Words("not measured: counts as IDLH", "sin medir: cuenta como IDLH")
+HIGHEST = Words("highest sample {amount}", "muestra más alta: {amount}")
+NOT_MEASURED = Words(
+    "no concentration entered: counts here as unknown, like IDLH",
+    "sin concentración anotada: aquí cuenta como desconocida, igual que IDLH",
+)
 NO_AIR = Words("No air is described for this worksite.", "No se describe ningún aire aquí.")
 NO_SAMPLES = Words("No measurements are entered.", "No hay mediciones anotadas.")
 NO_CHECKS = Words(
@@ -245,7 +253,9 @@ def _air(described: Site, task: Task, hazard: SiteHazard, language: str) -> list
     found = describing.measured(hazard, described.samples.get(hazard.id, ()))
     outside = NOT_MEASURED(language)
     if found.outside is not None:
-        outside = f"{number(describing.three_figures(found.outside))} {hazard.unit}"
+        outside = _amount(found.outside, hazard)
+        if found.highest > found.outside:
+            outside += "; " + HIGHEST(language).format(amount=_amount(found.highest, hazard))
     return [
         task.name,
         describing.name_of(hazard, language),
@@ -255,6 +265,10 @@ def _air(described: Site, task: Task, hazard: SiteHazard, language: str) -> list
         f"{as_typed(hazard.idlh)} {hazard.unit}" if hazard.idlh else words.NONE,
         f"{as_typed(hazard.oxygen_percent)} %",
     ]
+
+
+def _amount(concentration: float, hazard: SiteHazard) -> str:
+    return f"{number(describing.three_figures(concentration))} {hazard.unit}"
 
 
 def _air_row(described: Site, task: Task, hazard: SiteHazard) -> tuple:
