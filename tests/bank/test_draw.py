@@ -199,8 +199,7 @@ AGAIN = {
         i["percent"] if "percent" in i else i["percent_lel"] * i["lel_percent"] / 100),
     "extended_shift_limit": lambda i: i["limit"] * 8 / i["hours_per_day"] * (
         1 if i["basis"] == "osha_lead" else (24 - i["hours_per_day"]) / 16),
-    "silica_pel_formula": lambda i: {"respirable": 10, "total": 30}[i["fraction"]] / (
-        i["percent_sio2"] + 2),
+    "silica_pel_formula": lambda i: 10 / (i["percent_sio2"] + 2),
     "fit_factor": lambda i: i["outside"] / i["inside"],
     "overall_fit_factor": lambda i: len(i["fit_factors"]) / sum(1 / f for f in i["fit_factors"]),
     "fit_test_passes": lambda i: i["fit_factor"] >= {"half": 100, "full": 500}[i["facepiece"]],

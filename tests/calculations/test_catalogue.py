@@ -49,7 +49,7 @@ GOOD = {
     "extended_shift_limit": {
         "limit": 50, "hours_per_day": 10, "basis": "brief_scala_weekly", "hours_per_week": 50,
     },
-    "silica_pel_formula": {"percent_sio2": 10, "fraction": "respirable"},
+    "silica_pel_formula": {"percent_sio2": 10},
     "fit_factor": {"outside": 5000, "inside": 20},
     "overall_fit_factor": {"fit_factors": [100, 200, 400]},
     "fit_test_passes": {"fit_factor": 480, "facepiece": "full"},

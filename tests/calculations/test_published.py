@@ -35,7 +35,7 @@ PUBLISHED = [
      "NIOSH Pocket Guide, acetone: LEL 2.5 %, IDLH 2,500 ppm [10% LEL]"),
     ("oxygen_partial_pressure", {"percent": 19.5, "altitude_ft": 0}, 148.2, 0.01,
      "19.5 % at sea level: 0.195 x 760"),
-    ("silica_pel_formula", {"percent_sio2": 100, "fraction": "respirable"}, 0.098, 0.01,
+    ("silica_pel_formula", {"percent_sio2": 100}, 0.098, 0.01,
      "29 CFR 1910.1000 Table Z-3: 10 / (% SiO2 + 2)"),
     ("maximum_use_concentration", {"apf": 10, "limit": 50}, 500, 0,
      "NIOSH Pocket Guide, n-hexane: up to 500 ppm at APF 10 on the REL of 50 ppm"),
@@ -45,8 +45,8 @@ PUBLISHED = [
      "NIOSH Pocket Guide, styrene: up to 500 ppm at APF 10 on the REL of 50 ppm"),
     ("maximum_use_concentration", {"apf": 25, "limit": 50, "idlh": 700}, 700, 0,
      "NIOSH Pocket Guide, styrene: up to 700 ppm at APF 25, which is the IDLH"),
-    ("silica_pel_formula", {"percent_sio2": 8, "fraction": "total"}, 3, 0,
-     "29 CFR 1910.1000 Table Z-3, 58 FR 40191: 30 / (% SiO2 + 2)"),
+    ("silica_pel_formula", {"percent_sio2": 8}, 1, 0,
+     "29 CFR 1910.1000 Table Z-3, as amended in 81 FR 60272: 10 / (% SiO2 + 2)"),
 ]  # fmt: skip
 
 

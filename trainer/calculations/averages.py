@@ -17,7 +17,6 @@ from trainer.calculations.faults import (
 BASES = ("osha_lead", "brief_scala_daily", "brief_scala_weekly")
 """What a limit for a long shift may rest on; only the first is law, and for lead alone."""
 
-_SILICA_NUMERATORS = {"respirable": 10, "total": 30}
 _HOURS_IN_WEEK = 168
 
 
@@ -122,22 +121,20 @@ def extended_shift_limit(
     return float(usual * _reduction("hours_per_week", week, 40, _HOURS_IN_WEEK))
 
 
-def silica_pel_formula(percent_sio2: float, fraction: str) -> float:
-    """Return the limit for dust with quartz by Table Z-3, in mg/m³.
+def silica_pel_formula(percent_sio2: float) -> float:
+    """Return the limit for respirable dust with quartz by Table Z-3, in mg/m³: 10 / (percent + 2).
 
-    respirable: 10 / (percent + 2); total: 30 / (percent + 2)
-    It holds only where 29 CFR 1910.1053 does not apply; elsewhere the limit is 0.05 mg/m³.
+    It holds only where 29 CFR 1910.1053 does not apply; elsewhere the limit is 0.05 mg/m³. The
+    line for total dust, 30 / (percent + 2), is in the table no more.
 
     percent_sio2  crystalline silica in the dust, 0 to 100
-    fraction      "respirable" or "total"
-    Errors: CalculationFault. Source: 29 CFR 1910.1000 Table Z-3, as corrected in 58 FR 40191
+    Errors: CalculationFault. Source: 29 CFR 1910.1000 Table Z-3, as amended in 2016 (81 FR 60272)
 
-    >>> round(silica_pel_formula(100, "respirable"), 3)
+    >>> round(silica_pel_formula(100), 3)
     0.098
     """
     share = exactly(percentage("percent_sio2", percent_sio2))
-    numerator = _SILICA_NUMERATORS[one_of("fraction", fraction, _SILICA_NUMERATORS)]
-    return float(numerator / (share + 2))
+    return float(10 / (share + 2))
 
 
 def _reduction(parameter: str, worked: Fraction, usual: int, whole: int) -> Fraction:

@@ -270,18 +270,14 @@ def _long_shift_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
 
 
 def _silica_slips(inputs: Inputs) -> Named:
-    other = "total" if inputs["fraction"] == "respirable" else "respirable"
     share = inputs["percent_sio2"]
     result = averages.silica_pel_formula(**inputs)
-    without_two = {"without-two": result * (share + 2) / share} if share else {}
-    return apart(
-        {"other-fraction": averages.silica_pel_formula(share, other)} | without_two, result
-    )
+    return apart({"without-two": result * (share + 2) / share} if share else {}, result)
 
 
 def _silica_parts(inputs: Inputs) -> Named:
     return {
-        "above": 10 if inputs["fraction"] == "respirable" else 30,
+        "above": 10,
         "divisor": inputs["percent_sio2"] + 2,
         "result": averages.silica_pel_formula(**inputs),
     }
@@ -420,29 +416,27 @@ GROUP = Group(
             "(advice, not law; the weekly formula from memory)",
             _long_shift_parts, _long_shift_slips, _long_shift_steps,
             {"limit": 50, "hours_per_day": 10, "basis": "osha_lead"},
-            caution=Words("Every limit of OSHA but lead is compared with an 8-hour average, "
-                          "however long the shift (letter of 23 January 1997).",
-                          "Todo límite de OSHA menos el del plomo se compara con un promedio de 8 "
-                          "horas, dure lo que dure el turno (carta del 23 de enero de 1997)."),
+            caution=Words("Every 8-hour limit of OSHA but lead's is compared with an 8-hour "
+                          "average, however long the shift (letter of 23 January 1997). Ceilings "
+                          "and short-term limits stay as they are.",
+                          "Todo límite de 8 horas de OSHA menos el del plomo se compara con un "
+                          "promedio de 8 horas, dure lo que dure el turno (carta del 23 de enero "
+                          "de 1997). Los valores techo y los límites de corto plazo quedan "
+                          "igual."),
         ),
         Calculation(
             "silica_pel_formula", averages.silica_pel_formula,
             Words("Old limit for dust with silica", "Límite antiguo para polvo con sílice"),
-            Words("What is the limit of Table Z-3 for this dust?",
-                  "¿Cuál es el límite de la Tabla Z-3 para este polvo?"),
+            Words("What is the limit of Table Z-3 for this respirable dust?",
+                  "¿Cuál es el límite de la Tabla Z-3 para este polvo respirable?"),
             (
                 Parameter("percent_sio2", "%", Words("Crystalline silica in the dust",
                                                      "Sílice cristalina en el polvo"),
                           PERCENT_RANGE),
-                Parameter("fraction", "", Words("Which dust", "Qué polvo"),
-                          Words("respirable or total", "respirable o total"), "word",
-                          choices=(("respirable", Words("respirable", "respirable")),
-                                   ("total", Words("total", "total")))),
             ),
-            "mg/m³", "29 CFR 1910.1000 Table Z-3 (58 FR 40191), only where 1910.1053 does not "
+            "mg/m³", "29 CFR 1910.1000 Table Z-3 (81 FR 60272), only where 1910.1053 does not "
             "apply",
-            _silica_parts, _silica_slips, _silica_steps,
-            {"percent_sio2": 8, "fraction": "total"},
+            _silica_parts, _silica_slips, _silica_steps, {"percent_sio2": 8},
         ),
     ),
 )  # fmt: skip
