@@ -292,8 +292,8 @@ _HAZARD = (
         "kind", "", Words("What is in the air", "Qué hay en el aire"),
         Words("one of four", "uno de cuatro"), "word",
         choices=(
-            ("particulate", Words("particles: dust, fume, mist", "partículas: polvo, humo, "
-                                  "neblina")),
+            ("particulate", Words("particles: dust, fume, mist", "partículas: polvo, humo "
+                                  "metálico, neblina")),
             ("vapor", Words("a vapor", "un vapor")),
             ("gas", Words("a gas", "un gas")),
             ("both", Words("particles with a gas or vapor", "partículas con un gas o vapor")),
@@ -347,8 +347,10 @@ _SELECTION_SOURCE = (
     "NIOSH Publication 2005-100"
 )
 _SELECTION_CAUTION = Words(
-    "A teaching and checking aid. It does not choose a respirator; your program does.",
-    "Ayuda para aprender y comprobar. No elige un respirador; lo hace su programa.",
+    "A teaching and checking aid. It does not choose a respirator; your program does. Above 14,000 "
+    "ft oxygen-enriched breathing air must be supplied (Table II, footnote 1).",
+    "Ayuda para aprender y comprobar. No elige un respirador; lo hace su programa. A más de 14,000 "
+    "ft hay que suministrar aire respirable enriquecido con oxígeno (Tabla II, nota 1).",
 )
 _LOFT = {
     "kind": "vapor", "concentration": 620, "limit": 100, "idlh": 700, "cartridge_serves": True,
@@ -384,6 +386,11 @@ GROUP = Group(
             (CONCENTRATION, LIMIT), "", TABLE_1,
             _required_parts, _required_slips, _required_steps,
             {"concentration": 620, "limit": 100}, plot="factors",
+            caution=Words("Not above the IDLH, in unknown air or with too little oxygen: there no "
+                          "factor decides, (d)(2). Nor above the limit of the cartridge itself.",
+                          "No vale por encima del IDLH, en aire desconocido ni con muy poco "
+                          "oxígeno: ahí no decide ningún factor, (d)(2). Tampoco por encima del "
+                          "límite del propio cartucho."),
         ),
         Calculation(
             "maximum_use_concentration", exposure.maximum_use_concentration,

@@ -186,6 +186,12 @@ GROUP = Group(
             _cylinder_parts, _cylinder_slips, _cylinder_steps,
             {"water_volume_litres": 6, "pressure_bar": 300, "breathing_litres_per_minute": 40,
              "reserve_percent": 25},
+            caution=Words("Worked as an ideal gas. At 300 bar a cylinder holds about a tenth less "
+                          "than its size says (from memory); the air it is rated for is on its "
+                          "label.",
+                          "Calculado como gas ideal. A 300 bar un cilindro contiene cerca de una "
+                          "décima parte menos de lo que dice su tamaño (de memoria); el aire para "
+                          "el que está clasificado figura en su etiqueta."),
         ),
         Calculation(
             "low_air_alarm_minutes", supply.low_air_alarm_minutes,

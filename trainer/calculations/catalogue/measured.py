@@ -416,9 +416,9 @@ GROUP = Group(
             "(advice, not law; the weekly formula from memory)",
             _long_shift_parts, _long_shift_slips, _long_shift_steps,
             {"limit": 50, "hours_per_day": 10, "basis": "osha_lead"},
-            caution=Words("Every 8-hour limit of OSHA but lead's is compared with an 8-hour "
-                          "average, however long the shift (letter of 23 January 1997). Ceilings "
-                          "and short-term limits stay as they are.",
+            caution=Words("Every 8-hour limit of OSHA but that of lead is compared with an "
+                          "8-hour average, however long the shift (letter of 23 January 1997). "
+                          "Ceilings and short-term limits stay as they are.",
                           "Todo límite de 8 horas de OSHA menos el del plomo se compara con un "
                           "promedio de 8 horas, dure lo que dure el turno (carta del 23 de enero "
                           "de 1997). Los valores techo y los límites de corto plazo quedan "

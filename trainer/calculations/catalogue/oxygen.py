@@ -120,6 +120,11 @@ def _exception_steps(inputs: Inputs, parts: Named, unit: str) -> list[Words]:
         percent=inputs["percent"])]
 
 
+_HIGH = Words(
+    "Above 14,000 ft oxygen-enriched breathing air must be supplied: Table II, footnote 1.",
+    "A más de 14,000 ft hay que suministrar aire respirable enriquecido con oxígeno: Tabla II, "
+    "nota 1.",
+)
 _PERCENT = Parameter("percent", "%", Words("Oxygen by volume", "Oxígeno en volumen"),
                      PERCENT_RANGE)  # fmt: skip
 _HEIGHT_LABEL = Words("Height above the sea", "Altura sobre el mar")
@@ -137,7 +142,7 @@ GROUP = Group(
             Words("Does this air lack oxygen?", "¿Le falta oxígeno a este aire?"),
             (_PERCENT, _USUAL_HEIGHT), "", "29 CFR 1910.134(b); OSHA letter of 2 April 2007",
             _deficient_parts, _deficient_slips, _deficient_steps,
-            {"percent": 19.2, "altitude_ft": 0},
+            {"percent": 19.2, "altitude_ft": 0}, caution=_HIGH,
         ),
         Calculation(
             "table_ii_exception_holds", air.table_ii_exception_holds,
@@ -146,7 +151,7 @@ GROUP = Group(
                   "¿Sirve cualquier respirador que trae aire?"),
             (_PERCENT, _HEIGHT), "", "29 CFR 1910.134(d)(2)(iii), Table II",
             _exception_parts, _exception_slips, _exception_steps,
-            {"percent": 17.5, "altitude_ft": 4500},
+            {"percent": 17.5, "altitude_ft": 4500}, caution=_HIGH,
         ),
         Calculation(
             "oxygen_partial_pressure", air.oxygen_partial_pressure,
