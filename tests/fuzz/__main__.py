@@ -1,10 +1,10 @@
 """Run the long form."""
 
 import os
+import subprocess
 import sys
 
-import pytest
-
 if __name__ == "__main__":
-    os.environ["FUZZ_LONG"] = "yes"
-    sys.exit(pytest.main(["-n", "0", "-x", "tests/fuzz", *sys.argv[1:]]))
+    # In a process of its own: pytest wants to be there before this package's own imports.
+    command = [sys.executable, "-m", "pytest", "-n", "0", "-x", "tests/fuzz", *sys.argv[1:]]
+    sys.exit(subprocess.run(command, env=os.environ | {"FUZZ_LONG": "yes"}).returncode)
