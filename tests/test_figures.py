@@ -167,6 +167,7 @@ def test_bad_use_is_answered_with_one_sentence_and_2(arguments, says):
     ("arguments", "heavy"),
     [
         ([*INSIDE], {"flask", "sqlalchemy", "sqlmodel", "pydantic", "pint", "babel", "markdown"}),
+        ([*INSIDE], {"dataclasses", "click", "json"}),
         (["calculations"], {"flask", "sqlalchemy", "sqlmodel", "pydantic", "pint", "babel"}),
         (["draw", "maximum-use", "--seed", "1"], {"flask", "sqlalchemy", "sqlmodel", "pint"}),
         (["exercises"], {"flask", "sqlalchemy", "sqlmodel", "pint"}),

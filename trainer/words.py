@@ -3,16 +3,15 @@
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
+from typing import NamedTuple
 
 FIGURES = 3
 _NEARLY_100 = Decimal("99.95")
 
 
-@dataclass(frozen=True)
-class Words:
+class Words(NamedTuple):
     """One text in English and in Spanish; called with a language it gives the text."""
 
     en: str

@@ -592,7 +592,7 @@ def _slip_values(plan: BlankPlan, slip: SlipPlan, mistakes: Mapping) -> list:
         found = _find(slip.key, mistakes)
     except KeyError:
         return []
-    every = found if isinstance(found, tuple | list) else [] if found is None else [found]
+    every = found if _are_several(found) else [] if found is None else [found]
     read = _clean if plan.kind == "number" else _text_key
     return [read(one) for one in every]
 
@@ -693,9 +693,14 @@ def _find(path: str, values: Mapping) -> Any:
     value = values[name]
     if not attribute or value is None:
         return value
-    if isinstance(value, tuple):
+    if _are_several(value):
         return tuple(getattr(one, attribute) for one in value)
     return getattr(value, attribute)
+
+
+def _are_several(value: Any) -> bool:
+    """Say whether a value is a list of values; a row of a table is one, named tuple or not."""
+    return type(value) in (tuple, list)
 
 
 _PLAIN = (str, int, float)
@@ -705,7 +710,7 @@ def _key(value: Any) -> Any:
     """Return what stands for a value in JSON: itself, or the slug of a row."""
     if value is None or isinstance(value, _PLAIN):
         return value
-    if isinstance(value, tuple):
+    if _are_several(value):
         return [_key(item) for item in value]
     if isinstance(value, Words):
         return value.en

@@ -2,8 +2,7 @@
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from trainer.calculations.catalogue.shapes import CONCENTRATION_UNITS, Calculation, Parameter
 from trainer.calculations.faults import CalculationFault, missing
@@ -17,8 +16,7 @@ _YES, _NO = ("true", "yes", "sí", "si"), ("false", "no")
 _UNITS = {"mg/m3": "mg/m³", "ug/m3": "µg/m³", "μg/m³": "µg/m³", "μg/m3": "µg/m³", "f/cm3": "f/cm³"}
 
 
-@dataclass(frozen=True)
-class Worked:
+class Worked(NamedTuple):
     """What came out.
 
     inputs  as the function got them

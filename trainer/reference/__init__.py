@@ -1,1 +1,1 @@
-"""Published tables: one CSV a table, one frozen dataclass a row, each row with its source."""
+"""Published tables: one CSV a table, one named tuple a row, each row with its source."""

@@ -1,13 +1,12 @@
 """Schedule prefixes of NIOSH approval numbers (TC-...)."""
 
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
 
-@dataclass(frozen=True)
-class Approval:
+class Approval(NamedTuple):
     """One prefix; `kind` is a short name for the device it stands for, unique in the table."""
 
     prefix: str

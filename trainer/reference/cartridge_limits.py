@@ -1,13 +1,12 @@
 """The highest concentration for which a chemical cartridge is approved, 42 CFR 84.190(a)."""
 
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
 
-@dataclass(frozen=True)
-class CartridgeLimit:
+class CartridgeLimit(NamedTuple):
     """One kind of chemical cartridge, with its own limit in `unit`, whatever the mask."""
 
     slug: str

@@ -1,8 +1,8 @@
 """Contaminants with their limits. A limit or IDLH that was not read in its source is None."""
 
 import re
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
@@ -17,8 +17,7 @@ _NUMBERS = (
 )
 
 
-@dataclass(frozen=True)
-class Contaminant:
+class Contaminant(NamedTuple):
     """One contaminant. What lessons, exercises and rules use is `limit`, `idlh`, `factor`.
 
     The `printed` values were copied; those whose field is not in `checked_fields` stay

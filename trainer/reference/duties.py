@@ -6,15 +6,14 @@ federal change is proposed (90 FR 28463, not law when last seen): it would end a
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import respirator_classes, table
 
 
-@dataclass(frozen=True)
-class Duty:
+class Duty(NamedTuple):
     """One duty owed under a rule set from a day to a day."""
 
     rule_set: str

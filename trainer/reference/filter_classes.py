@@ -1,13 +1,12 @@
 """Particulate filter classes of 42 CFR Part 84, subpart K."""
 
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
 
-@dataclass(frozen=True)
-class FilterClass:
+class FilterClass(NamedTuple):
     """One class of particulate filter.
 
     series               "N", "R", "P", "HE", "PAPR100-N" or "PAPR100-P"

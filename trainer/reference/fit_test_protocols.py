@@ -1,13 +1,12 @@
 """Fit test protocols of 29 CFR 1910.134 Appendix A, by their generic names."""
 
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
 
-@dataclass(frozen=True)
-class FitTestProtocol:
+class FitTestProtocol(NamedTuple):
     """One protocol; `kind` is "qualitative" (pass or fail) or "quantitative" (a fit factor)."""
 
     slug: str

@@ -1,13 +1,12 @@
 """Table II of 29 CFR 1910.134(d)(2)(iii): oxygen and altitude."""
 
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
 
-@dataclass(frozen=True)
-class OxygenBand:
+class OxygenBand(NamedTuple):
     """One band of altitude in feet; `low_percent` is None where the exception never applies."""
 
     from_ft: int

@@ -1,13 +1,12 @@
 """The acts that a trainer watches when a person practises with the real respirator."""
 
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
 
-@dataclass(frozen=True)
-class PracticeAct:
+class PracticeAct(NamedTuple):
     """One act.
 
     tight_only    it exists only where a facepiece seals against the face

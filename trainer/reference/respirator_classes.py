@@ -1,13 +1,12 @@
 """Respirator classes: every cell of Table 1 in 29 CFR 1910.134(d)(3)(i)(A), blank cells too."""
 
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
 
-@dataclass(frozen=True)
-class RespiratorClass:
+class RespiratorClass(NamedTuple):
     """One cell of Table 1; `apf` is None where the cell is blank: no such class is recognised.
 
     kind        "apr", "papr", "sar" (airline) or "scba"

@@ -6,17 +6,16 @@ Of training, paragraph (m) lists no record, so the federal rule states no period
 for records with names and dates, and how long was not read.
 """
 
-from dataclasses import dataclass
 from datetime import date
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
 KEEPS = ("until-next", "employment-and-years", "current-copy", "choice", "not-known")
 
 
-@dataclass(frozen=True)
-class Retention:
+class Retention(NamedTuple):
     """How long one kind of record is kept under a rule set, from a day to a day.
 
     kinds   of entries of the record; empty for what lies elsewhere

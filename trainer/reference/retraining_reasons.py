@@ -1,13 +1,12 @@
 """Why a person is trained: 29 CFR 1910.134(k)(3) and (k)(5)."""
 
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
 
-@dataclass(frozen=True)
-class RetrainingReason:
+class RetrainingReason(NamedTuple):
     """One reason, with the paragraph it comes from."""
 
     slug: str

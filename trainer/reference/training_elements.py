@@ -1,13 +1,12 @@
 """What training must cover: 29 CFR 1910.134(k)(1)(i)-(vii), the worksite part, Appendix D."""
 
-from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 from trainer.reference import table
 
 
-@dataclass(frozen=True)
-class TrainingElement:
+class TrainingElement(NamedTuple):
     """One element; `kind` is "element" (one of the seven), "worksite" or "voluntary"."""
 
     paragraph: str

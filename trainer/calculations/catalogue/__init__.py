@@ -16,7 +16,8 @@ from trainer.calculations.catalogue.shapes import Calculation, Group, Parameter
 __all__ = ["CATALOGUE", "GROUPS", "Calculation", "Group", "Parameter", "find"]
 
 _MODULES = (
-    "behind", "measured", "fitting", "filtering", "oxygen", "brought", "cartridge", "dates",
+    "behind", "choosing", "measured", "fitting", "filtering", "oxygen", "brought", "cartridge",
+    "dates",
 )  # fmt: skip
 
 

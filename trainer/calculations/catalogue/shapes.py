@@ -1,10 +1,13 @@
-"""What the catalogue says of a calculation and of each of its parameters."""
+"""What the catalogue says of a calculation and of each of its parameters.
+
+Shapes here, and in most of what `calculate` imports, are named tuples: `dataclasses` takes longer
+to import than all the arithmetic.
+"""
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from math import isclose
-from typing import Any
+from typing import Any, NamedTuple
 
 from trainer.words import Words, as_typed, number, same
 
@@ -19,8 +22,7 @@ FIGURES = 4
 _MOST_FIGURES = 12
 
 
-@dataclass(frozen=True)
-class Parameter:
+class Parameter(NamedTuple):
     """One parameter.
 
     unit     "" for none, SAME_UNIT for the one of the calculation
@@ -43,8 +45,7 @@ class Parameter:
     usual: Any = None
 
 
-@dataclass(frozen=True)
-class Calculation:
+class Calculation(NamedTuple):
     """One calculation.
 
     title        what it finds
@@ -90,8 +91,7 @@ class Calculation:
         return unit or f"as {next(p.name for p in self.parameters if p.unit == SAME_UNIT)}"
 
 
-@dataclass(frozen=True)
-class Group:
+class Group(NamedTuple):
     """Calculations that answer one kind of question."""
 
     slug: str
