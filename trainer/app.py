@@ -38,6 +38,7 @@ from trainer.web import (
     letters,
     log,
     merging,
+    one_by_one,
     own_sign_in,
     packet,
     paper,
@@ -97,6 +98,7 @@ def create_app(settings: Settings, store: Store, secret_key: str) -> Flask:
     app.extensions["settings"] = settings
     app.extensions["store"] = store
     store.settings = settings
+    one_by_one.init_app(app)
     compressing.init_app(app)  # after everything else has said its headers
     request_log.init_app(app)
     proxies.init_app(app, settings)

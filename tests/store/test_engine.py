@@ -11,7 +11,7 @@ from sqlalchemy import inspect, text
 from sqlalchemy.exc import DBAPIError, IntegrityError, InternalError
 
 from trainer.store import engine, people, tables
-from trainer.store.engine import Busy, FairLock, Store
+from trainer.store.engine import Busy, Store
 from trainer.store.tables import Installation, Membership, SignInTry
 
 pytestmark = pytest.mark.both_databases
@@ -152,48 +152,6 @@ def test_what_a_reader_changes_is_not_kept(store):
         db.flush()
     with store.reading() as db:
         assert db.get(SignInTry, "count").wrong == 0
-
-
-def test_the_lock_is_given_in_the_order_it_was_asked_for():
-    lock, order, waiting = FairLock(), [], []
-
-    def take(name: int) -> None:
-        with lock.taken():
-            order.append(name)
-
-    with lock.taken():
-        for name in range(6):
-            waiting.append(threading.Thread(target=take, args=(name,)))
-            waiting[-1].start()
-            while len(lock._waiting) <= name:
-                pass
-    for thread in waiting:
-        thread.join()
-    assert order == list(range(6))
-    with lock.taken():
-        pass
-
-
-def test_whoever_waits_too_long_for_the_lock_leaves_the_queue():
-    lock, order, late = FairLock(), [], []
-
-    def take(name: str, seconds: float) -> None:
-        try:
-            with lock.taken(seconds):
-                order.append(name)
-        except Busy:
-            late.append(name)
-
-    with lock.taken():
-        threads = [threading.Thread(target=take, args=args) for args in (("a", 0.01), ("b", -1))]
-        threads[0].start()
-        threads[1].start()
-        threads[0].join()
-        assert late == ["a"]
-    threads[1].join()
-    assert order == ["b"]
-    with lock.taken(0.01):
-        pass
 
 
 def test_whoever_coordinated_before_the_right_was_one_has_it_after(tmp_path):

@@ -8,6 +8,8 @@ from typing import Any
 
 import typst
 
+from trainer.running import turns
+
 _HERE = Path(__file__).parent
 _OF_THREAD = threading.local()
 BEGINNING = datetime(1970, 1, 1, tzinfo=UTC)
@@ -22,12 +24,13 @@ def pdf(template: str, values: dict[str, Any], made_at: datetime = BEGINNING) ->
     Standard: PDF/UA-1, ISO 14289-1; the setting refuses what has no title or no words for a picture
     """
     # The same values give the same bytes: no date, and no fonts but our own and Typst's.
-    return _compiler(template).compile(
-        format="pdf",
-        sys_inputs={"values": json.dumps(values, ensure_ascii=False)},
-        pdf_standards=["ua-1"],
-        timestamp=int(made_at.timestamp()),
-    )
+    with turns.waiting():
+        return _compiler(template).compile(
+            format="pdf",
+            sys_inputs={"values": json.dumps(values, ensure_ascii=False)},
+            pdf_standards=["ua-1"],
+            timestamp=int(made_at.timestamp()),
+        )
 
 
 def _compiler(template: str) -> typst.Compiler:

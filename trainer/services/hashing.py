@@ -22,6 +22,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerifyMismatchError
 from argon2.profiles import RFC_9106_LOW_MEMORY
 
+from trainer.running import turns
 from trainer.services.refusal import Refusal
 
 WAITING = 64
@@ -98,7 +99,7 @@ def hashed(text: str) -> str:
 
     Errors: Busy.
     """
-    with TURNS.turn():
+    with turns.waiting(), TURNS.turn():
         return HASHER.hash(plain(text))
 
 
@@ -107,7 +108,7 @@ def fits(text: str, kept: str | None) -> bool:
 
     Errors: Busy.
     """
-    with TURNS.turn():
+    with turns.waiting(), TURNS.turn():
         try:
             return HASHER.verify(kept or _nobodys(), plain(text)) and kept is not None
         except (VerifyMismatchError, InvalidHashError):

@@ -6,12 +6,10 @@ database is brought to do so is said in `sqlite` and `postgres`.
 """
 
 import errno
-from collections import deque
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from functools import cache
 from pathlib import Path
-from threading import Lock
 from time import monotonic
 from types import ModuleType
 from typing import TYPE_CHECKING
@@ -21,7 +19,8 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as NoConnection
 from sqlmodel import Session, text
 
-from trainer.running import metrics
+from trainer.running import metrics, turns
+from trainer.running.turns import Busy, FairLock
 from trainer.store import changes, spent, sqlite
 
 if TYPE_CHECKING:
@@ -44,10 +43,6 @@ FULL, DISK, READ_ONLY, BUSY, AWAY, DAMAGED = (
 """Why the database did not do what it was asked, as `Store.why` says it."""
 
 _NO_SPACE = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
-
-
-class Busy(Exception):
-    """Other writers of this process did not end in time; nothing was changed."""
 
 
 class NotEmpty(Exception):
@@ -98,47 +93,6 @@ def _migrations() -> "Config":
     settings = Config()
     settings.set_main_option("script_location", str(MIGRATIONS))
     return settings
-
-
-class FairLock:
-    """A lock that is given in the order it was asked for, so that no writer starves."""
-
-    def __init__(self) -> None:
-        self._guard = Lock()
-        self._waiting: deque[Lock] = deque()
-        self._held = False
-
-    @contextmanager
-    def taken(self, seconds: float = -1) -> Iterator[None]:
-        """Hold the lock. Errors: Busy where it does not come within so many seconds; -1: never."""
-        self._take(seconds)
-        try:
-            yield
-        finally:
-            self._give()
-
-    def _take(self, seconds: float) -> None:
-        with self._guard:
-            if not self._held:
-                self._held = True
-                return
-            turn = Lock()
-            turn.acquire()
-            self._waiting.append(turn)
-        if turn.acquire(timeout=seconds):
-            return
-        with self._guard:
-            # Whoever is no longer among those who wait was given it at the last moment.
-            if turn in self._waiting:
-                self._waiting.remove(turn)
-                raise Busy
-
-    def _give(self) -> None:
-        with self._guard:
-            if self._waiting:
-                self._waiting.popleft().release()
-            else:
-                self._held = False
 
 
 def _kind(url: str) -> ModuleType:
@@ -260,7 +214,8 @@ class Store:
         seconds how long to wait for the turn; by default WAIT_SECONDS
         Errors: whatever `why` tells, such as Busy where the turn does not come in time.
         """
-        with ExitStack() as turn:
+        # Others make pages meanwhile; nobody waits for them with the writers' turn in hand.
+        with turns.waiting(), ExitStack() as turn:
             session = self._begin(turn, seconds)
             changes.begin(session, by)
             yield session
