@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable
+from time import monotonic, sleep
 
 import markdown
 import nh3
@@ -13,6 +14,14 @@ from trainer import lessons
 from trainer.lessons.written import Text
 from trainer.services import curriculum, errands
 from trainer.store import site_lessons
+
+
+def wait_until(so: Callable[[], bool]) -> None:
+    """Wait for another thread, for a minute at most."""
+    ends = monotonic() + 60
+    while not so():
+        assert monotonic() < ends
+        sleep(0.01)
 
 
 @pytest.fixture
@@ -82,3 +91,35 @@ def test_who_does_errands_reads_what_worksites_teach_before_anybody_asks(
     done.clear()
     assert browser("Lee").get(f"/lessons/{slug}/why").status_code == 200
     assert done == {}
+
+
+def test_what_another_process_changed_meanwhile_is_read_too(browser, works: Works, done):
+    published(works, {"en": ENGLISH})
+    runner = errands.Runner(works.store)
+    runner._read_ahead()
+    slug = site_lessons.slug_of(published(works, {"en": ENGLISH}).id)
+    curriculum._composed.cache_clear()  # this process has not seen the text yet
+    runner._read_ahead()
+    done.clear()
+    assert browser("Lee").get(f"/lessons/{slug}/why").status_code == 200
+    assert done == {}
+
+
+def test_it_looks_over_and_over(works: Works, monkeypatch):
+    looked = []
+    monkeypatch.setattr(curriculum, "read_ahead", lambda _db, since: looked.append(since) or 7)
+    runner = errands.Runner(works.store, every=0.01)
+    runner.start()
+    wait_until(lambda: len(looked) > 2)
+    runner.stop(seconds=20)
+    assert looked[:3] == [-1, 7, 7]
+
+
+def test_nothing_is_read_again_where_nothing_was_changed(works: Works, done):
+    published(works, {"en": ENGLISH})
+    with works.store.reading() as db:
+        newest = curriculum.read_ahead(db)
+        curriculum._composed.cache_clear()
+        done.clear()
+        assert curriculum.read_ahead(db, newest) == newest and done == {}
+        assert curriculum.read_ahead(db, newest - 1) == newest and done["convert"] > 0

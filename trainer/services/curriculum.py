@@ -12,11 +12,14 @@ from trainer import bank, config, lessons
 from trainer.config import LANGUAGES
 from trainer.lessons import matters, written
 from trainer.services import describing, own_numbers, site_blocks
-from trainer.store import people, site_lessons
+from trainer.store import changes, people, site_lessons
 from trainer.store.tables import Person, SiteLesson, SiteLessonVersion, TaughtContent, Worksite
 
 AFTER_OURS = 10_000
 """Lessons of a worksite come after ours, the oldest first."""
+
+_MAKE_LESSONS = ("worksite", "task", "hazard", "sample", "task-respirator", "lesson")
+"""Kinds of changes that a worksite's lesson shows."""
 
 _SOURCES = {
     "en": ("29 CFR 1910.134(k)(1), what only the worksite can tell its people",
@@ -65,9 +68,15 @@ def choices(db: Session, worksite_ids: Iterable[int]) -> list[lessons.Lesson]:
     return [*lessons.load().all, *(find(db, site_lessons.slug_of(one.id)) for one in theirs)]
 
 
-def read_ahead(db: Session) -> None:
-    """Read from Markdown what worksites teach now, before anybody asks for it."""
-    choices(db, [one.id for one in people.all_worksites(db)])
+def read_ahead(db: Session, since: int = -1) -> int:
+    """Read from Markdown what worksites teach now, before anybody asks for it.
+
+    since   what this returned before: where nothing it reads was changed since, it reads nothing
+    """
+    newest = changes.newest(db, _MAKE_LESSONS)
+    if newest != since:
+        choices(db, [one.id for one in people.all_worksites(db)])
+    return newest
 
 
 def taught(db: Session, lesson: SiteLesson, version: SiteLessonVersion) -> lessons.Lesson:

@@ -220,6 +220,7 @@ class Runner:
 
     def __init__(self, store: Store, every: float = 1.0) -> None:
         self._store, self._every = store, every
+        self._read = -1  # how far it has read ahead
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._go_on, name="errands", daemon=True)
 
@@ -236,8 +237,8 @@ class Runner:
         self._thread.join(seconds)
 
     def _go_on(self) -> None:
-        self._try(self._read_ahead)
         while not self._ended.is_set():
+            self._try(self._read_ahead)
             if not self._try(lambda: run_next(self._store)):
                 self._ended.wait(self._every)
 
@@ -250,9 +251,9 @@ class Runner:
             return False
 
     def _read_ahead(self) -> bool:
-        """Read what worksites wrote; nobody asks for this errand, so that nobody waits for it."""
+        """Read what worksites wrote, here or in another process, so that no page has to."""
         with self._store.reading() as db:
-            curriculum.read_ahead(db)
+            self._read = curriculum.read_ahead(db, self._read)
         return True
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 
-from sqlalchemy import event, insert
+from sqlalchemy import event, func, insert
 from sqlalchemy.orm.attributes import PASSIVE_NO_INITIALIZE, get_history
 from sqlmodel import Session, SQLModel, select
 
@@ -107,6 +107,11 @@ def note_many(db: Session, told: Sequence[Told]) -> None:
     """Note many things at once, as `note` does each: for bulk statements, which pass it by."""
     for at in range(0, len(told), MANY):
         db.execute(insert(Change), [_row(db, *one) for one in told[at : at + MANY]])
+
+
+def newest(db: Session, kinds: Sequence[str]) -> int:
+    """Return the number of the newest change of these kinds; 0 where there is none."""
+    return db.exec(select(func.max(Change.id)).where(Change.kind.in_(kinds))).one() or 0
 
 
 def page(
