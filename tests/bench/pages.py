@@ -7,8 +7,8 @@ process over connections that stay open, from the server that `serve` starts; be
 route on the same server that returns as many constant bytes. `inside`: the same pages in this
 process, beside a Jinja template of as many bytes, a signed cookie and three plain look-ups by
 key. `deeds`: an answer marked, kept and told, beside one durable commit and a template; a problem
-drawn and marked, beside an empty request. `several`: one server process, and three. Without a
-word, all of them.
+drawn and marked, beside an empty request, in this process and from another one over loopback.
+`several`: one server process, and three. Without a word, all of them.
 
 Both sides take turns, and each figure is the median of some turns. What waits for no disk is
 measured in processor time too, which says nothing of who else uses the machine; what a server
@@ -29,7 +29,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
@@ -45,6 +46,7 @@ from tests.bench.papers import HALF_MASK, ZONE, train
 from trainer import bank, config, lessons
 from trainer.app import create_app
 from trainer.cli import secret_key, serving
+from trainer.cli.settling import settling
 from trainer.services import curriculum, joining, learning, signing_in, sitting
 from trainer.services.scribe import Scribe
 from trainer.store import people
@@ -291,12 +293,18 @@ def deeds(there: Filled) -> None:
         return [lambda one=one, at=at: draw_and_mark(one, start + at)
                 for at in range(5) for one in every]
 
-    found = beside(lambda: [empty] * EACH, drawn)
-    tell("drawing and marking a problem, beside an empty request", found, "under 0.20")
-    found = beside(
-        lambda: [empty] * EACH, lambda: [lambda one=one: draw_and_mark(one, 1) for one in every]
-    )
-    tell("the same problem once more, as with each step of it", found, "under 0.20")
+    def again() -> list[Callable]:
+        return [lambda one=one: draw_and_mark(one, 1) for one in every]
+
+    with bare_server(there.folder, {"nothing": 7}) as (_, port):
+        over_loopback = asked_alone(port, request_of("/nothing"))
+    for what, ours in (("a problem drawn anew and marked", drawn),
+                       ("the same problem once more, as with each step of it", again)):  # fmt: skip
+        found = beside(lambda: [empty] * EACH, ours)
+        tell(f"{what}, beside an empty request", found, "under 0.20")
+        row("the same beside one over loopback", f"{over_loopback * 1000:.2f} ms",
+            f"{found[1].clock * 1000:.2f} ms", f"{found[1].clock / over_loopback:.2f}",
+            "under 0.20")
 
 
 def draw_and_mark(exercise: bank.Exercise, seed: int) -> None:
@@ -469,14 +477,10 @@ def served(there: Filled) -> None:
         ))
         for page in PAGES
     }  # fmt: skip
-    context = multiprocessing.get_context("spawn")
-    hears, told = context.Pipe(duplex=False)
-    bare = context.Process(target=serve_bare, args=(there.folder, sizes, told), daemon=True)
-    bare.start()
     program, port = started(there.folder)
     try:
-        bare_port = hears.recv()
-        with context.Pool(1) as pool:
+        with (bare_server(there.folder, sizes) as (bare, bare_port),
+              multiprocessing.get_context("spawn").Pool(1) as pool):  # fmt: skip
             for page in PAGES:
                 floor = [request_of(f"/{page}")] * CLIENTS
                 ours = [request_of(path, cookie)
@@ -486,13 +490,27 @@ def served(there: Filled) -> None:
                     turns.append([
                         under_load(pool, pid, [at], asked)
                         for pid, at, asked in (
-                            (bare.pid, bare_port, floor), (program.pid, port, ours)
+                            (bare, bare_port, floor), (program.pid, port, ours)
                         )
                     ])  # fmt: skip
                 tell_load(page, turns)
     finally:
-        program.terminate(), bare.terminate()
-        program.wait(20), bare.join(20)
+        program.terminate()
+        program.wait(20)
+
+
+@contextmanager
+def bare_server(folder: Path, sizes: dict[str, int]) -> Iterator[tuple[int, int]]:
+    """Give the process and the port of a server of as many constant bytes."""
+    context = multiprocessing.get_context("spawn")
+    hears, told = context.Pipe(duplex=False)
+    bare = context.Process(target=serve_bare, args=(folder, sizes, told), daemon=True)
+    bare.start()
+    try:
+        yield bare.pid, hears.recv()
+    finally:
+        bare.terminate()
+        bare.join(20)
 
 
 def under_load(pool, pid: int, ports: list[int], asked: list[bytes]) -> tuple[Load, float]:
@@ -500,6 +518,14 @@ def under_load(pool, pid: int, ports: list[int], asked: list[bytes]) -> tuple[Lo
     before = processor(pid)
     load = pool.apply_async(ask, (ports, asked, SECONDS)).get(timeout=SECONDS + 60)
     return load, (processor(pid) - before) / load.answers
+
+
+def asked_alone(port: int, request: bytes) -> float:
+    """Return the seconds that one sender of another process waits for an answer, the median."""
+    with multiprocessing.get_context("spawn").Pool(1) as pool:
+        loads = [pool.apply_async(ask, ([port], [request], SECONDS)).get(timeout=SECONDS + 60)
+                 for _ in range(TURNS)]  # fmt: skip
+    return median(load.half for load in loads)
 
 
 def tell_load(page: str, turns: list) -> None:
@@ -550,8 +576,10 @@ PARTS = {"served": served, "inside": inside, "deeds": deeds, "several": several}
 def main() -> None:
     """Measure and print."""
     wanted = sys.argv[1:] or list(PARTS)
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as folder, settling() as settled:
         there = filled(Path(folder))
+        there.app()
+        settled()  # as `serve` does before it answers
         row("what", "floor", "ours", "ratio", "goal")
         row(*["---"] * 5)
         for name in wanted:

@@ -59,7 +59,8 @@ class Browser:
         sent = {"number": self.number, "passphrase": phrase, "with": "passphrase"}
         answer = self.client.post("/sign-in", data={"csrf_token": self.token, **sent})
         self.busy = answer.status_code == 503  # on a machine where a hash takes seconds
-        assert self.busy or answer.status_code == (303 if phrase == PHRASE else 422)
+        meant = 303 if phrase == PHRASE else 422
+        assert self.busy or answer.status_code == meant, answer.status
 
 
 class Watched(hashing.Turns):
