@@ -4,15 +4,17 @@ Catalogues are kept as text (messages.po) and read at start: no compiled file ca
 """
 
 from contextlib import AbstractContextManager
+from datetime import date, datetime
 from functools import cache, lru_cache
 from io import BytesIO
 from pathlib import Path
 
+from babel import dates
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import Translations
 from flask import Flask, g, has_request_context, request, session
-from flask_babel import Babel, Domain, force_locale, get_locale
+from flask_babel import Babel, Domain, force_locale, format_date, get_locale
 from markupsafe import Markup
 
 from trainer.web import access
@@ -31,6 +33,7 @@ def init_app(app: Flask) -> None:
         timezone_selector=lambda: access.settings().time_zone,
     )
     babel.domain_instance = _Words()
+    app.add_template_filter(_day, "dateformat")
     app.jinja_env.globals |= {"_": _in_page, "gettext": _in_page}
 
 
@@ -83,6 +86,19 @@ def said(language: str, text: str) -> Markup:
     """Return a text of a template in a language, as HTML."""
     # A text of ours, out of a template or a catalogue; never what somebody typed.
     return Markup(_catalogue(language).ugettext(text))  # noqa: S704  # nosec B704
+
+
+def _day(day: date, form: str) -> str:
+    """Return a day, or the day of a moment by the clock of the works, in the reader's language."""
+    if isinstance(day, datetime):
+        return format_date(day, form)
+    return _written(day, form, LOCALES[spoken()])
+
+
+@lru_cache(maxsize=4096)
+def _written(day: date, form: str, locale: str) -> str:
+    """Return a day in words; to put one together anew takes as long as a look-up in the record."""
+    return dates.format_date(day, form, locale)
 
 
 @cache

@@ -1,6 +1,7 @@
 """What stands around every page: the ways to go, whom to ask, the idle time."""
 
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
@@ -119,7 +120,7 @@ def _around() -> dict[str, object]:
     here = access.settings()
     person = g.get("person")
     whom = cache(_ask)  # asked at most once, by a template that shows it: parts of pages do not
-    nav, more = _ways() if person else (None, [])
+    nav, more = _ways(language.current(), g.roles, _place()) if person else (None, [])
     around = {
         # The same again where a form comes back with its faults: it has done nothing yet.
         "form_key": lambda: request.form.get("once") or secrets.token_hex(16),
@@ -142,18 +143,23 @@ def _around() -> dict[str, object]:
     return around
 
 
-def _ways() -> tuple[list[Way], list[Group]]:
-    """Return the ways that stand in the bar, and those behind "More" in their groups."""
-    speaks = language.current()
+@cache
+def _ways(
+    speaks: str, roles: frozenset[str], place: str
+) -> tuple[Sequence[Way], Sequence[Group]]:
+    """Return the ways that stand in the bar, and those behind "More" in their groups.
+
+    place   the way that the page belongs to, or ""
+    """
     found = [
-        (often, group, Way(href, label, _is_current(href)))
+        (often, group, Way(href, label, href == place))
         for who, often, group, href, label in _all_ways(speaks)
-        if not who or g.roles & set(who.split())
+        if not who or roles & set(who.split())
     ]
     # Who only learns has few ways, and all of them in sight.
     if len(found) <= FEW_WAYS:
         return [way for _, _, way in found], []
-    at_hand = [way for often, _, way in found if g.roles & set(often.split())][:IN_THE_BAR]
+    at_hand = [way for often, _, way in found if roles & set(often.split())][:IN_THE_BAR]
     groups = [
         Group(slug, heading, [way for _, of, way in found if of == slug and way not in at_hand])
         for slug, heading in _groups(speaks)
@@ -161,12 +167,17 @@ def _ways() -> tuple[list[Way], list[Group]]:
     return at_hand, [group for group in groups if group.ways]
 
 
-def _is_current(href: str) -> bool:
-    """Say whether the page belongs to a way; a coordinator comes to a person from the board."""
-    first = request.path.split("/")[1]
-    if first == "people" and "trainer" not in g.roles:
-        first = "board"
-    return first == href[1:]
+def _place() -> str:
+    """Return the way that the page belongs to; a coordinator comes to a person from the board."""
+    first = "/" + request.path.split("/")[1]
+    if first == "/people" and "trainer" not in g.roles:
+        first = "/board"
+    return first if first in _hrefs() else ""
+
+
+@cache
+def _hrefs() -> frozenset[str]:
+    return frozenset(href for *_, href, _ in _all_ways("en"))
 
 
 @cache

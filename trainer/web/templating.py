@@ -6,13 +6,28 @@ there it is said in the language of the reader; only what is put into it comes l
 """
 
 from collections.abc import Mapping
+from typing import Any
 
 from flask.templating import Environment
 from jinja2 import BytecodeCache, Template, nodes
 from jinja2.bccache import Bucket
+from jinja2.runtime import Context, Macro
 from jinja2.visitor import NodeTransformer
 
 from trainer.web import language
+
+
+class Names(Context):
+    """What a template knows where it stands."""
+
+    def call(self, called: Any, /, *given: Any, **named: Any) -> Any:
+        """Call what a template calls; a macro, which most of that is, without asking what it is."""
+        if type(called) is not Macro:
+            return super().call(called, *given, **named)
+        # As Jinja does: they are for whoever wants to know all names.
+        named.pop("_block_vars", None)
+        named.pop("_loop_vars", None)
+        return called(self.eval_ctx, *given, **named)
 
 
 class Templates(Environment):
@@ -22,6 +37,7 @@ class Templates(Environment):
     """
 
     language = ""
+    context_class = Names
 
     def __init__(self, *given: object, **options: object) -> None:
         super().__init__(*given, **options)
