@@ -43,6 +43,7 @@ KEPT = {
         )
     },
     "running/metrics.py": {"_meters": COUNTED},
+    "running/turns.py": {"_here": OF_A_REQUEST},
     "reference/respirator_classes.py": {
         "rows": CONTENT, "recognised": CONTENT, "factors": CONTENT
     },
@@ -63,13 +64,16 @@ KEPT = {
     "services/reading_cells.py": {"_classes": CONTENT, "_protocols": CONTENT, "_elements": CONTENT},
     "store/engine.py": {"migrations": CONTENT},
     "store/postgres.py": {"_streaming": CONTENT},
+    "store/often.py": {"_shape": CONTENT},
     "store/spent.py": {"_here": OF_A_REQUEST},
     "web/compressing.py": {"_file": CONTENT},
     "web/errands.py": {"TITLES": FILLED_AT_IMPORT, "_RESULTS": FILLED_AT_IMPORT},
     "web/headers.py": {"_version": CONTENT},
-    "web/language.py": {"_catalogue": CONTENT, "said": CONTENT},
+    "web/language.py": {"_catalogue": CONTENT, "said": CONTENT, "_written": PURE},
     "web/proxies.py": {"_holds": PURE},
-    "web/surroundings.py": {"_all_ways": CONTENT, "_groups": CONTENT},
+    "web/surroundings.py": {
+        "_all_ways": CONTENT, "_groups": CONTENT, "_ways": CONTENT, "_hrefs": CONTENT
+    },
     "words.py": {"_rounded": PURE, "_shows_all": PURE},
 }  # fmt: skip
 

@@ -13,7 +13,7 @@ from trainer.services import assigning, learning, observing, refreshing, sitting
 from trainer.services.refreshing import LENGTH, Offer
 from trainer.services.refusal import Refusal
 from trainer.store import people, record
-from trainer.store.tables import Person, Practice, Sitting
+from trainer.store.tables import Person, Practice, Sitting, SittingItem
 
 BEGIN_AGAIN_DAYS = 60  # as installed
 
@@ -112,8 +112,7 @@ def test_what_was_missed_comes_first_then_what_all_must_know(works):
             [missed], [],
         )  # fmt: skip
         (one,) = sitting.shown(db, there)
-        one.item.right, there.closed_at = False, works.now
-        db.add(one.item)
+        db.get(SittingItem, one.item.id).right, there.closed_at = False, works.now
     with works.store.writing() as db:
         drawn = sitting.shown(
             db, refreshing.begin(db, works.people["Lee"], works.today, works.now)

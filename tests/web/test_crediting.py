@@ -9,6 +9,7 @@ from tests.services.test_observing import watch
 from trainer.calculations.periods import next_due
 from trainer.services import sitting
 from trainer.store import record
+from trainer.store.tables import Sitting
 
 ASKED = {f"element-{place}": "asked" for place in range(1, 8)}
 
@@ -35,7 +36,7 @@ def answer_all(works: Works) -> None:
     """Answer Lee's open sitting rightly and hand it in."""
     with works.store.writing() as db:
         lee = works.people["Lee"]
-        there = sitting.open_sitting(db, lee, "the-standard")
+        there = db.get(Sitting, sitting.open_sitting(db, lee, "the-standard").id)
         for one in sitting.shown(db, there):
             sitting.answer(db, there, one.item.position, right_answer(one), works.now)
         sitting.close(db, works.scribe("Lee"), there, "en", 80)

@@ -230,8 +230,8 @@ def answered_for(db: Session, worksite_ids: Sequence[int] | None, most: int) -> 
     return with_answers(db, db.exec(query.limit(most)).all())
 
 
-_ASKED = (
-    columns_of(*WorkerQuestion.__table__.c)
+_ASKED = often.Question(
+    columns_of(*often.columns(WorkerQuestion))
     .where(WorkerQuestion.person_id == bindparam("person"))
     .order_by(WorkerQuestion.id.desc())
 )
@@ -240,13 +240,14 @@ _ASKED = (
 def of_person(db: Session, person: Person) -> list[Asked]:
     """Return a person's own questions with their answers, newest first."""
     asked = often.once(
-        db, "asked", person.id, lambda: often.rows(db, _ASKED, person=person.id).all()
+        db, "asked", person.id, lambda: often.rows(db, _ASKED, person=person.id)
     )
     return with_answers(db, [(question, person) for question in asked])
 
 
-_SHOWN = (
-    select(WorkerQuestion, TrainerAnswer, Person)
+_SHOWN = often.Question(
+    columns_of(*often.columns(WorkerQuestion, TrainerAnswer, Person))
+    .select_from(WorkerQuestion)
     .join(TrainerAnswer, TrainerAnswer.question_id == WorkerQuestion.id)
     .join(Person, Person.id == TrainerAnswer.answered_by)
     .where(
@@ -281,7 +282,8 @@ def shown_at(
         "without": without.id if without else NOBODY,
     }  # fmt: skip
     found: dict[int, Shown] = {}
-    for question, given, by in db.exec(_SHOWN, params=about):
+    there = often.joined(db, _SHOWN, WorkerQuestion, TrainerAnswer, Person, **about)
+    for question, given, by in there:
         before = found.get(question.id)
         answers = (*(before.answers if before else ()), Answered(given, by, shown=True))
         found[question.id] = Shown(question.text, question.language, answers)
@@ -427,8 +429,8 @@ def needs_of(db: Session, person: Person) -> list[Told]:
     return [Told(need, person, worn, by) for need, worn, by in found]
 
 
-_OPEN_NEEDS = (
-    columns_of(*Need.__table__.c)
+_OPEN_NEEDS = often.Question(
+    columns_of(*often.columns(Need))
     .where(Need.person_id == bindparam("person"), Need.dealt_with_at.is_(None))
     .order_by(Need.id.desc())
 )
@@ -456,9 +458,9 @@ _STAFF = (
     .where(Person.left_on.is_(None))
     .order_by(Person.search_key, Person.id)
 )
-_COORDINATORS = _STAFF.where(PersonRole.role == "coordinator")
+_COORDINATORS = often.Question(_STAFF.where(PersonRole.role == "coordinator"))
 _THEIRS, _OF_PERSON = aliased(Membership), aliased(Membership)
-_SEES = _STAFF.add_columns(PersonRole.role).where(
+_SEES = often.Question(_STAFF.add_columns(PersonRole.role).where(
     or_(
         PersonRole.role == "coordinator",
         and_(
@@ -473,8 +475,8 @@ _SEES = _STAFF.add_columns(PersonRole.role).where(
             .correlate(Person),
         ),
     ),
-)
-_TRAINERS_NOW = _STAFF.where(
+))
+_TRAINERS_NOW = often.Question(_STAFF.where(
     PersonRole.role == "trainer",
     Person.id != bindparam("without"),
     # Asked of each trainer, of whom there are few, and not of everybody who is at the worksites.
@@ -486,7 +488,7 @@ _TRAINERS_NOW = _STAFF.where(
         WebSession.person_id == Person.id, WebSession.ended_at.is_(None),
         WebSession.seen_at >= bindparam("since"), WebSession.half.is_(False),
     ),
-)
+))
 
 
 def sees(db: Session, person: Person) -> list[Row]:
@@ -494,7 +496,7 @@ def sees(db: Session, person: Person) -> list[Row]:
 
     By id and name. A person is not their own trainer.
     """
-    found = often.rows(db, _SEES, person=person.id).all()
+    found = often.rows(db, _SEES, person=person.id)
     trainers = [one for one in found if one.role == "trainer"]
     return trainers or found
 

@@ -127,7 +127,7 @@ _PASSED = (
 _THIS_ROUND = (
     LessonPlace.person_id == bindparam("person"), LessonPlace.round == _PASSED + 1,
 )
-_PLACES = columns_of(*LessonPlace.__table__.c).where(*_THIS_ROUND)
+_PLACES = often.Question(columns_of(*often.columns(LessonPlace)).where(*_THIS_ROUND))
 _TO_CHANGE = select(LessonPlace).where(*_THIS_ROUND, LessonPlace.lesson == bindparam("lesson"))
 
 
@@ -139,12 +139,12 @@ def place(db: Session, person: Person, lesson: str) -> Row | None:
 def places(db: Session, person: Person) -> dict[str, Row]:
     """Return by lesson what `place` returns, of those that the person has begun in this round."""
     found = often.once(
-        db, "places in lessons", person.id, lambda: often.rows(db, _PLACES, person=person.id).all()
+        db, "places in lessons", person.id, lambda: often.rows(db, _PLACES, person=person.id)
     )
     return {one.lesson: one for one in found}
 
 
-_SAT = (
+_SAT = often.Question(
     columns_of(Sitting.lesson)
     .where(
         Sitting.person_id == bindparam("person"),
@@ -160,7 +160,7 @@ def go_on_with(db: Session, person: Person, slugs: Sequence[str]) -> str:
 
     An open sitting comes before a lesson that is half read, and the newest of each before others.
     """
-    sat = often.rows(db, _SAT, person=person.id).scalars()
+    sat = often.values(db, _SAT, person=person.id)
     open_ = next((one for one in sat if one in slugs), None)
     if open_:
         return open_
@@ -348,8 +348,8 @@ def show_step(
     return _keep(db, state, answers, Given(ordinal, step, len(tries), "", SHOWN), now)
 
 
-_ANSWERS = (
-    columns_of(*LessonAnswer.__table__.c)
+_ANSWERS = often.Question(
+    columns_of(*often.columns(LessonAnswer))
     .where(
         LessonAnswer.person_id == bindparam("person"),
         LessonAnswer.exercise == bindparam("exercise"),
@@ -375,7 +375,7 @@ def _keep(
         "person_id": state.person.id, "lesson": state.exercise.lesson,
         "exercise": state.exercise.slug, "version": state.exercise.version, "answered_at": now,
     }  # fmt: skip
-    often.rows(db, _KEEP, **about, **given._asdict())
+    often.do(db, _KEEP, **about, **given._asdict())
     return _follow(state.person, state.exercise, [*answers, given], state.language)
 
 

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from itertools import groupby
 
-from sqlalchemy import bindparam
+from sqlalchemy import Row, bindparam
+from sqlalchemy import select as columns_of
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, func, select
 
@@ -18,7 +19,7 @@ from trainer import bank, lessons
 from trainer.calculations.periods import next_due
 from trainer.services import learning, own_numbers, settings, sitting, standing
 from trainer.services.refusal import Refusal
-from trainer.store import record
+from trainer.store import often, record
 from trainer.store.tables import (
     Assignment,
     Entry,
@@ -45,7 +46,7 @@ class Offer:
 
     months: int
     after: int  # the number of the training's entry
-    begun: Sitting | None
+    begun: Row | None  # the sitting
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,7 @@ def begin(db: Session, person: Person, today: date, now: datetime) -> Sitting:
     if waiting is None:
         raise Refusal("No refresher is waiting for you now.")
     if waiting.begun:
-        return waiting.begun
+        return db.get(Sitting, waiting.begun.id)
     ordinal = len(sitting.of_person(db, person, sitting.NO_LESSON)) + 1
     seed = learning.seed(person, "refresher", ordinal)
     questions, problems = _chosen(db, person, seed)
@@ -166,16 +167,16 @@ def _come(db: Session, training: Entry | None, today: date) -> tuple[int | None,
     return (come[-1] if come else None), training.number
 
 
-_OF_TRAINING = select(Sitting).where(
+_OF_TRAINING = often.Question(columns_of(*often.columns(Sitting)).where(
     Sitting.person_id == bindparam("person"),
     Sitting.after == bindparam("after"),
     Sitting.months == bindparam("months"),
-)
+))
 
 
-def _of_training(db: Session, person: Person, after: int, months: int) -> Sitting | None:
+def _of_training(db: Session, person: Person, after: int, months: int) -> Row | None:
     about = {"person": person.id, "after": after, "months": months}
-    return db.exec(_OF_TRAINING, params=about).first()
+    return next(iter(often.rows(db, _OF_TRAINING, **about)), None)
 
 
 def _chosen(

@@ -27,7 +27,7 @@ OFFERED = (
 """The settings that a coordinator may choose, in the order of the page."""
 
 # Few rows are none of these; to name each of these in every question takes longer.
-_CHOSEN = select(Setting.name, Setting.value)
+_CHOSEN = often.Question(select(Setting.name, Setting.value))
 
 
 def of(db: Session) -> Settings:

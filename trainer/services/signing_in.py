@@ -16,7 +16,8 @@ from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import NamedTuple
 
-from sqlalchemy import bindparam
+from sqlalchemy import Row, bindparam
+from sqlalchemy import select as columns_of
 from sqlmodel import Session, func, select
 
 from trainer.running import metrics
@@ -26,7 +27,7 @@ from trainer.services.hashing import hashed as hashed
 from trainer.services.refusal import Refusal
 from trainer.services.throttling import Limits as Limits
 from trainer.services.throttling import Wait as Wait
-from trainer.store import changes, people, sign_ins
+from trainer.store import changes, often, people, sign_ins
 from trainer.store.tables import Device, OneTimeCode, Person, PersonRole, SignInEvent, WebSession
 
 CODE_ALPHABET = "23456789ABCDEFGHJKMNPQRSTVWXYZ"  # without letters that look like digits
@@ -212,7 +213,7 @@ def half_of(db: Session, token: str, now: datetime) -> tuple[Person, Device | No
     if row is None or not row.half or row.ended_at or not _within(now, row.started_at, HALF_FOR):
         return None
     person = db.get(Person, row.person_id)
-    device = db.get(Device, row.device_id) if row.device_id else None
+    device = _device(db, row)
     if person.left_on or (device and device.revoked_at):
         return None
     return person, device
@@ -238,11 +239,14 @@ def refused(
 
 
 class Open(NamedTuple):
-    """A session that runs, with its person, what they may do, and the device, if it is on one."""
+    """A session that runs, with its person, what they may do, and the device, if it is on one.
 
-    session: WebSession
-    person: Person
-    device: Device | None
+    Plain rows: each page asks for them, and changes none.
+    """
+
+    session: Row
+    person: Row
+    device: Row | None
     roles: frozenset[str]
 
 
@@ -252,8 +256,9 @@ _ROLES = (
     .correlate(Person)
     .scalar_subquery()
 )
-_SESSION = (
-    select(WebSession, Person, Device, _ROLES)
+_SESSION = often.Question(
+    columns_of(*often.columns(WebSession, Person, Device), _ROLES.label("roles"))
+    .select_from(WebSession)
     .join(Person, Person.id == WebSession.person_id)
     .join(Device, Device.id == WebSession.device_id, isouter=True)
     .where(
@@ -268,11 +273,13 @@ def session_of(db: Session, token: str, now: datetime, limits: Limits) -> Open |
     """Return the session of a token with whatever belongs to it, unless it has ended."""
     if not token:
         return None
-    found = db.exec(_SESSION, params={"token": secret_hash(token)}).first()
-    if found is None:
+    about = {"token": secret_hash(token)}
+    found = often.joined(db, _SESSION, WebSession, Person, Device, **about)
+    if not found:
         return None
-    row, person, device, roles = found
-    if _over(db, row, now, limits) or person.left_on or (device and device.revoked_at):
+    row, person, device, roles = found[0]
+    over = _over(row, device, now, limits)
+    if over or person.left_on or (device and device.revoked_at):
         return None
     return Open(row, person, device, frozenset((roles or "").split()))
 
@@ -282,7 +289,7 @@ def running(db: Session, person_id: int, now: datetime, limits: Limits) -> list[
     return [
         row
         for row in sign_ins.open_sessions(db, person_id)
-        if not row.half and not _over(db, row, now, limits)
+        if not row.half and not _over(row, _device(db, row), now, limits)
     ]
 
 
@@ -360,9 +367,14 @@ def _session(db: Session, token: str) -> WebSession | None:
     return db.exec(query).first() if token else None
 
 
-def _over(db: Session, row: WebSession, now: datetime, limits: Limits) -> bool:
+def _device(db: Session, row: WebSession) -> Device | None:
+    return db.get(Device, row.device_id) if row.device_id else None
+
+
+def _over(
+    row: WebSession | Row, device: Device | Row | None, now: datetime, limits: Limits
+) -> bool:
     """Say whether nobody was there for too long, or the longest time is over."""
-    device = db.get(Device, row.device_id) if row.device_id else None
     idle = limits.idle_shared if device and device.kind == "shared" else limits.idle_own
     return not (_within(now, row.seen_at, idle) and _within(now, row.started_at, limits.longest))
 
@@ -392,8 +404,7 @@ def _end(
     db.add(row)
     if row.half:
         return  # nobody was signed in yet
-    device = db.get(Device, row.device_id) if row.device_id else None
-    _tell(db, kind, now, db.get(Person, row.person_id), device, by=by)
+    _tell(db, kind, now, db.get(Person, row.person_id), _device(db, row), by=by)
 
 
 def _tell(

@@ -6,12 +6,12 @@ sitting. Every must-know must be right; the rest by the pass mark.
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from functools import lru_cache
 from math import ceil
 
-from sqlalchemy import bindparam
+from sqlalchemy import Row, bindparam, or_
 from sqlalchemy import select as columns_of
 from sqlmodel import Session, select
 
@@ -51,7 +51,7 @@ SAME_TWICE = Words(
 class Shown:
     """An item as a person meets it: the question with its options in order, or the problem."""
 
-    item: SittingItem
+    item: SittingItem | Row
     lesson: str  # the lesson and its section that explain it
     section: str
     question: bank.Question | None = None
@@ -93,22 +93,30 @@ def _is_whole(kind: str, answer: str | None) -> bool:
     return bool(picked) and None not in picked
 
 
-_OPEN = select(Sitting).where(
+_OPEN = often.Question(columns_of(*often.columns(Sitting)).where(
     Sitting.person_id == bindparam("person"),
     Sitting.lesson == bindparam("lesson"),
     Sitting.closed_at.is_(None),
     Sitting.on_paper.is_(False),
-)
-_ITEMS = (
+))
+_TO_MARK = (
     select(SittingItem)
     .where(SittingItem.sitting_id == bindparam("sitting"))
     .order_by(SittingItem.position)
 )
+_ITEMS = often.Question(_TO_MARK.with_only_columns(*often.columns(SittingItem)))
+_OWN = often.Question(
+    columns_of(*often.columns(Sitting)).where(
+        Sitting.id == bindparam("number"),
+        Sitting.person_id == bindparam("person"),
+        or_(Sitting.closed_at.is_not(None), Sitting.on_paper.is_(False)),
+    )
+)
 
 
-def open_sitting(db: Session, person: Person, lesson: str) -> Sitting | None:
+def open_sitting(db: Session, person: Person, lesson: str) -> Row | None:
     """Return the sitting a person has begun and not closed; one on paper is not it."""
-    return db.exec(_OPEN, params={"person": person.id, "lesson": lesson}).first()
+    return next(iter(often.rows(db, _OPEN, person=person.id, lesson=lesson)), None)
 
 
 def own(db: Session, number: int, person: Person) -> Sitting | None:
@@ -117,6 +125,11 @@ def own(db: Session, number: int, person: Person) -> Sitting | None:
     if sitting is None or sitting.person_id != person.id:
         return None
     return sitting if sitting.closed_at or not sitting.on_paper else None
+
+
+def seen(db: Session, number: int, person: Person) -> Row | None:
+    """Return what `own` returns as a plain row, for whatever only shows it."""
+    return next(iter(often.rows(db, _OWN, number=number, person=person.id)), None)
 
 
 def of_person(db: Session, person: Person, lesson: str | None = None) -> list[Sitting]:
@@ -164,7 +177,8 @@ def begin(
     there = open_sitting(db, person, lesson.slug)
     if there:
         _put_right(db, person, lesson.slug, now)
-    return there or draw_new(db, person, lesson, now, unread=unread)
+        return db.get(Sitting, there.id)
+    return draw_new(db, person, lesson, now, unread=unread)
 
 
 def _put_right(db: Session, person: Person, slug: str, now: datetime) -> None:
@@ -269,11 +283,11 @@ def open_drawn(
 
 
 def shown(db: Session, sitting: Sitting) -> list[Shown]:
-    """Return the items of a sitting in order."""
-    return [_show(item) for item in db.exec(_ITEMS, params={"sitting": sitting.id})]
+    """Return the items of a sitting in order, as plain rows."""
+    return [_show(item) for item in often.rows(db, _ITEMS, sitting=sitting.id)]
 
 
-_ANSWERS = (
+_ANSWERS = often.Question(
     columns_of(SittingItem.position, SittingItem.kind, SittingItem.answer)
     .where(SittingItem.sitting_id == bindparam("sitting"))
     .order_by(SittingItem.position)
@@ -317,9 +331,10 @@ def answer(
     return one.answered
 
 
-def fill_in(one: Shown, given: list[str]) -> None:
-    """Let an item show what was given without keeping it. Errors: Refusal as in `answer`."""
-    one.item.answer = _kept(one, given)
+def filled_in(one: Shown, given: list[str]) -> Shown:
+    """Return an item as it shows what was given, which is not kept. Errors: as in `answer`."""
+    said = one.item._asdict() | {"answer": _kept(one, given)}
+    return replace(one, item=SittingItem(**said))
 
 
 def languages(db: Session, sitting: Sitting, items: Sequence[Shown]) -> tuple[str, ...]:
@@ -350,7 +365,7 @@ def close(
     """
     if sitting.closed_at:
         return sitting
-    items = shown(db, sitting)
+    items = [_show(item) for item in db.exec(_TO_MARK, params={"sitting": sitting.id})]
     if language not in languages(db, sitting, items):
         raise Refusal("This lesson is not written in that language.")
     if any(not one.answered or asked_again(one, language) for one in items):
@@ -508,7 +523,7 @@ def _problem_item(
     )
 
 
-def _show(item: SittingItem) -> Shown:
+def _show(item: SittingItem | Row) -> Shown:
     # What was drawn is kept whole: a program brought up to date in the middle of a sitting
     # changes nothing of it.
     if item.kind == "question":

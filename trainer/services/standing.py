@@ -668,7 +668,7 @@ def tags(db: Session, person: Person, today: date, history: History | None = Non
     history = history or History(db, person)
     worksite = home_worksite(db, person)
     rule_set = worksite.rule_set if worksite else "federal"
-    given = people.respirators(db, person.id)
+    given = people.wears(db, person.id)
     return [_tag(history, item, today, rule_set) for item in given] or [NOTHING_WORN]
 
 

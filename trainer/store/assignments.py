@@ -5,9 +5,11 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import bindparam
+from sqlalchemy import Row, bindparam
+from sqlalchemy import select as columns_of
 from sqlmodel import Session, func, select
 
+from trainer.store import often
 from trainer.store.people import Stay, end_of
 from trainer.store.tables import Membership, Person, Respirator, StandingAssignment, Worksite
 
@@ -17,7 +19,7 @@ class Owed:
     """A standing assignment as it meets one person, and the day from which it does."""
 
     person_id: int
-    row: StandingAssignment
+    row: StandingAssignment | Row
     begins: date
 
     @property
@@ -26,8 +28,12 @@ class Owed:
         return None if self.row.days is None else self.begins + timedelta(days=self.row.days)
 
 
-_OWED = (
-    select(StandingAssignment, Membership, Person.added_at, Worksite.time_zone)
+_OWED = often.Question(
+    columns_of(
+        *often.columns(StandingAssignment), Membership.person_id, Membership.joined_at,
+        Person.added_at, Worksite.time_zone,
+    )
+    .select_from(StandingAssignment)
     .join(Membership, Membership.worksite_id == StandingAssignment.worksite_id)
     .join(Person, Person.id == Membership.person_id)
     .join(Worksite, Worksite.id == StandingAssignment.worksite_id)
@@ -45,18 +51,18 @@ def owed(db: Session, person_ids: Sequence[int]) -> list[Owed]:
     They meet whoever came to the worksite, or got the first respirator of the class, after they
     were set up; read in two questions to the database, however many people there are.
     """
-    found = list(db.exec(_OWED, params={"persons": list(person_ids)}))
+    found = often.joined(db, _OWED, StandingAssignment, persons=list(person_ids))
     worn = _worn_since(db, person_ids) if any(row.class_slug for row, *_ in found) else {}
     met = []
-    for row, member, added_at, zone in found:
-        begins = member.joined_at or added_at
+    for row, person_id, joined_at, added_at, zone in found:
+        begins = joined_at or added_at
         if row.class_slug:
-            first = worn.get((member.person_id, row.class_slug))
+            first = worn.get((person_id, row.class_slug))
             if first is None:
                 continue
             begins = max(begins, first)
         if begins > row.begun_at:
-            met.append(Owed(member.person_id, row, begins.astimezone(ZoneInfo(zone)).date()))
+            met.append(Owed(person_id, row, begins.astimezone(ZoneInfo(zone)).date()))
     return met
 
 

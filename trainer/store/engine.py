@@ -200,9 +200,8 @@ class Store:
             self._engine, expire_on_commit=False, info={"started_with": self.settings}
         ) as session:
             yield session
-            # A rollback would empty the rows that a page still shows.
+            # Else the end of it would empty the rows that a page still shows.
             session.expunge_all()
-            session.rollback()
 
     @contextmanager
     def writing(

@@ -59,6 +59,8 @@ _MERGED = (
     .where(MergedPerson.into_id == bindparam("person"))
     .order_by(MergedPerson.merged_at, Person.id)
 )
+_NUMBERS = often.Question(_MERGED)
+_NUMBERS_BY = often.Question(_MERGED.where(MergedPerson.merged_at <= bindparam("by")))
 
 
 def is_merged(db: Session, person: Person) -> bool:
@@ -77,8 +79,9 @@ def numbers(db: Session, person: Person, by: datetime | None = None) -> tuple[st
 
     by  only those that were theirs by this moment
     """
-    query = _MERGED.where(MergedPerson.merged_at <= by) if by else _MERGED
-    return (person.number, *often.rows(db, query, person=person.id).scalars())
+    if by is None:
+        return (person.number, *often.values(db, _NUMBERS, person=person.id))
+    return (person.number, *often.values(db, _NUMBERS_BY, person=person.id, by=by))
 
 
 def numbers_of(
@@ -113,12 +116,14 @@ def holders(db: Session, role: str) -> set[int]:
     return set(db.exec(query))
 
 
-_ROLES = columns_of(PersonRole.role).where(PersonRole.person_id == bindparam("person"))
+_ROLES = often.Question(
+    columns_of(PersonRole.role).where(PersonRole.person_id == bindparam("person"))
+)
 
 
 def roles(db: Session, person_id: int) -> frozenset[str]:
     """Return the roles that a person holds."""
-    return frozenset(often.rows(db, _ROLES, person=person_id).scalars())
+    return frozenset(often.values(db, _ROLES, person=person_id))
 
 
 def staff(db: Session) -> set[int]:
@@ -136,7 +141,7 @@ def _of_person(worksites: Select) -> Select:
 
 
 _WORKSITES = _of_person(select(Worksite))
-_PLACES = _of_person(columns_of(*Worksite.__table__.c))
+_PLACES = often.Question(_of_person(columns_of(*often.columns(Worksite))))
 
 
 def worksites(db: Session, person_id: int) -> list[Worksite]:
@@ -150,7 +155,7 @@ def worksites(db: Session, person_id: int) -> list[Worksite]:
 def places(db: Session, person_id: int) -> list[Row]:
     """Return what `worksites` returns as plain rows, for whatever only shows them."""
     return list(often.once(
-        db, "places", person_id, lambda: often.rows(db, _PLACES, person=person_id).all()
+        db, "places", person_id, lambda: often.rows(db, _PLACES, person=person_id)
     ))
 
 
@@ -193,6 +198,12 @@ _WORN = (
     .where(Respirator.person_id == bindparam("person"), Respirator.ended_at.is_(None))
     .order_by(Respirator.id)
 )
+_WEARS = often.Question(_WORN.with_only_columns(*often.columns(Respirator)))
+
+
+def wears(db: Session, person_id: int) -> list[Row]:
+    """Return what `respirators` returns as plain rows, for whatever only shows them."""
+    return list(often.rows(db, _WEARS, person=person_id))
 
 
 def respirators(db: Session, person_id: int) -> list[Respirator]:
@@ -200,19 +211,18 @@ def respirators(db: Session, person_id: int) -> list[Respirator]:
     return list(db.exec(_WORN, params={"person": person_id}))
 
 
-_ASSIGNED = (
-    select(Assignment)
+_ASSIGNED = often.Question(
+    columns_of(*often.columns(Assignment))
     .where(Assignment.person_id == bindparam("person"), Assignment.withdrawn_at.is_(None))
     .order_by(Assignment.due, Assignment.id)
 )
 
 
-def assignments(db: Session, person_id: int) -> list[Assignment]:
-    """Return a person's assignments that were not withdrawn, soonest due first."""
+def assignments(db: Session, person_id: int) -> list[Row]:
+    """Return a person's assignments that were not withdrawn, soonest due first, as plain rows."""
     return list(often.once(
-        db, "assignments", person_id,
-        lambda: db.exec(_ASSIGNED, params={"person": person_id}).all(),
-    ))  # fmt: skip
+        db, "assignments", person_id, lambda: often.rows(db, _ASSIGNED, person=person_id)
+    ))
 
 
 def assignments_of(db: Session, person_ids: Iterable[int]) -> dict[int, list[Row]]:
@@ -294,8 +304,9 @@ def respirators_ever(db: Session, person_ids: Iterable[int]) -> dict[int, list[R
     return found
 
 
-_TOLD = (
-    select(Need, Respirator)
+_TOLD = often.Question(
+    columns_of(*often.columns(Need, Respirator))
+    .select_from(Need)
     .join(Respirator, Respirator.id == Need.respirator_id)
     .where(
         Need.person_id.in_(bindparam("persons", expanding=True)),
@@ -305,10 +316,13 @@ _TOLD = (
 )
 
 
-def told(db: Session, person_ids: Iterable[int]) -> dict[int, list[tuple[Need, Respirator]]]:
-    """Return by person what they told of a respirator, those they took back aside, in order."""
-    found: dict[int, list[tuple[Need, Respirator]]] = {}
-    for need, worn in db.exec(_TOLD, params={"persons": list(person_ids)}):
+def told(db: Session, person_ids: Iterable[int]) -> dict[int, list[tuple[Row, Row]]]:
+    """Return by person what they told of a respirator, those they took back aside, in order.
+
+    As plain rows of `Need` and `Respirator`.
+    """
+    found: dict[int, list[tuple[Row, Row]]] = {}
+    for need, worn in often.joined(db, _TOLD, Need, Respirator, persons=list(person_ids)):
         found.setdefault(need.person_id, []).append((need, worn))
     return found
 

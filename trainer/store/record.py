@@ -266,8 +266,8 @@ def of_person(
     return list(db.exec(query))
 
 
-_OF_PERSON = (
-    columns_of(*Entry.__table__.c)
+_OF_PERSON = often.Question(
+    columns_of(*often.columns(Entry))
     .where(Entry.person_number.in_(bindparam("numbers", expanding=True)))
     .order_by(Entry.number)
 )

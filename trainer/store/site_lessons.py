@@ -74,7 +74,7 @@ _PUBLISHED = (
     .group_by(SiteLessonVersion.lesson_id)
     .subquery()
 )
-_COURSES = (
+_COURSES = often.Question(
     columns_of(Person.id, Person.added_at, Membership.joined_at, SiteLesson.id, _PUBLISHED.c.at)
     .join(Membership, Membership.person_id == Person.id)
     .join(SiteLesson, SiteLesson.worksite_id == Membership.worksite_id)

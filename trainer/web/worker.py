@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 from flask import Blueprint, Response, abort, flash, g, render_template, request
 from flask_babel import gettext
+from sqlalchemy import Row
 
 from trainer import lessons
 from trainer.config import LANGUAGES
@@ -11,7 +12,6 @@ from trainer.services import booklet as booklets
 from trainer.services import curriculum, learning, refreshing, sitting, standing
 from trainer.services.refusal import Refusal
 from trainer.store import people, record, site_lessons
-from trainer.store.tables import Sitting
 from trainer.web import access, asking, drilling, entries, errors, htmx, items, tagging, taught
 from trainer.web.access import may, now, reading, writing
 from trainer.web.errors import say
@@ -260,7 +260,7 @@ def _answer_again(number: int, position: int, given: list[str], fault: Exception
     if htmx.wants_part() or g.without_record:
         raise fault
     there, shown = _own(number)
-    sitting.fill_in(shown[position - 1], given)
+    shown[position - 1] = sitting.filled_in(shown[position - 1], given)
     return _item_page(there, shown, position, fault=errors.not_saved(said)), said.code
 
 
@@ -375,15 +375,13 @@ def _written_anew(slug: str):
     return htmx.go(f"/lessons/{slug}")
 
 
-def _own(number: int) -> tuple[Sitting, list[sitting.Shown]]:
+def _own(number: int) -> tuple[Row, list[sitting.Shown]]:
     with reading() as db:
-        there = sitting.own(db, number, g.person)
-        if there is None:
-            abort(404)
+        there = sitting.seen(db, number, g.person) or abort(404)
         return there, sitting.shown(db, there)
 
 
-def _unwritten(there: Sitting, items: list[sitting.Shown]) -> str:
+def _unwritten(there: Row, items: list[sitting.Shown]) -> str:
     """Return the page that offers the other language, where a sitting is not in this one."""
     with reading() as db:
         written = sitting.languages(db, there, items)
@@ -396,7 +394,7 @@ def _read(section: str, unread: list[str]) -> str:
     return "todo" if section in unread else "done"
 
 
-def _about(there: Sitting) -> str:
+def _about(there: Row) -> str:
     """Return what a sitting is about: the title of its lesson, or that it is a refresher."""
     if not there.lesson:
         return gettext("Refresher")
@@ -406,7 +404,7 @@ def _about(there: Sitting) -> str:
 
 
 def _read_again(
-    there: Sitting, items: list[sitting.Shown]
+    there: Row, items: list[sitting.Shown]
 ) -> list[tuple[lessons.Lesson, lessons.Section]]:
     """Return the sections that explain what was not right, in the order of the course."""
     wrong = {(one.lesson or there.lesson, one.section) for one in items if not one.item.right}
@@ -421,12 +419,12 @@ def _read_again(
     ]
 
 
-def _item_page(there: Sitting, shown: list[sitting.Shown], position: int, fault: str = ""):
+def _item_page(there: Row, shown: list[sitting.Shown], position: int, fault: str = ""):
     base = f"/sittings/{there.id}"
     return items.item_page(there, shown, position, _about(there), base, current(), fault)
 
 
-def _review_page(there: Sitting, shown: list[sitting.Shown], fault: str = ""):
+def _review_page(there: Row, shown: list[sitting.Shown], fault: str = ""):
     return items.review_page(there, shown, f"/sittings/{there.id}", current(), fault)
 
 
