@@ -8,7 +8,7 @@ route on the same server that returns as many constant bytes. `inside`: the same
 process, beside a Jinja template of as many bytes, a signed cookie and three plain look-ups by
 key. `deeds`: an answer marked, kept and told, beside one durable commit and a template; a problem
 drawn and marked, beside an empty request, in this process and from another one over loopback.
-`several`: one server process, and three. Without a word, all of them.
+`several`: one server process on a PostgreSQL, and three. Without a word, all of them.
 
 Both sides take turns, and each figure is the median of some turns. What waits for no disk is
 measured in processor time too, which says nothing of who else uses the machine; what a server
@@ -43,6 +43,7 @@ from werkzeug.test import EnvironBuilder
 
 from tests.bench import board
 from tests.bench.papers import HALF_MASK, ZONE, train
+from tests.databases import DURABLE, Databases
 from trainer import bank, config, lessons
 from trainer.app import create_app
 from trainer.cli import secret_key, serving
@@ -100,6 +101,8 @@ def filled(folder: Path) -> Filled:
     store.upgrade()
     now = datetime.now(UTC)
     board.fill(store, PEOPLE, now)
+    with store.writing() as db:
+        store.settle(db.connection())  # their numbers were given, not counted
     lesson, part = next(
         (one, part) for one in lessons.load().all for part in one.sections if part.exercises
     )
@@ -546,8 +549,27 @@ def tell_load(page: str, turns: list) -> None:
         f"{most / half:.1f}", "at most 4")
 
 
-def several(there: Filled) -> None:
-    """Print how many lesson pages one server process gives, and three on the same record."""
+def several(_there: Filled) -> None:
+    """Print how many lesson pages one server process gives, and three on the same PostgreSQL."""
+    with tempfile.TemporaryDirectory() as folder, on_postgresql():
+        beside_one(filled(Path(folder)))
+
+
+@contextmanager
+def on_postgresql() -> Iterator[None]:
+    """Let the record be in a PostgreSQL of its own, here and in every process started here."""
+    server = Databases().of(DURABLE)
+    os.environ["DONNING_ROOM_DATABASE_URL"] = address = server.address()
+    try:
+        server.create(address)
+        yield
+    finally:
+        del os.environ["DONNING_ROOM_DATABASE_URL"]
+        server.close()
+
+
+def beside_one(there: Filled) -> None:
+    """Print how many lesson pages three server processes give beside one of them."""
     cookies = there.cookies()
     asked = [request_of(path, cookie)
              for path, cookie in zip(there.addresses["lesson"], cookies, strict=True)]
@@ -566,8 +588,9 @@ def several(there: Filled) -> None:
         for process, _ in running:
             process.wait(20)
     one, three = (median(turn[at].answers / turn[at].seconds for turn in turns) for at in (0, 1))
-    row("lesson: three processes beside one", f"{one:,.0f} a second", f"{three:,.0f} a second",
-        f"{three / one:.2f}", f"{os.cpu_count()} cores here")
+    there.store.close()
+    row("lesson: three processes beside one, PostgreSQL", f"{one:,.0f} a second",
+        f"{three:,.0f} a second", f"{three / one:.2f}", f"{os.cpu_count()} cores here")
 
 
 PARTS = {"served": served, "inside": inside, "deeds": deeds, "several": several}
