@@ -43,7 +43,11 @@ def look_safe(shown: str) -> None:
         # A drawing may stand in it: it is one of ours, by its name.
         assert element.name not in {"script", "img", "iframe", "style", "form", "input", "object"}
         assert [one for one in element.attrs if one.startswith("on") or one == "style"] == []
-        assert re.match(r"(https?|mailto|tel):|[^:]*$", element.get("href", ""), re.I)
+        # Browsers leave out what cannot be seen at the beginning, and ends of lines anywhere.
+        leads = re.sub(r"^[\0-\x20]+|[\t\r\n]", "", element.get("href", ""))
+        # URL Standard, 4.4: without a scheme it leads to a page of this program.
+        scheme = re.match(r"([a-z][a-z0-9+.-]*):", leads, re.I)
+        assert scheme is None or scheme[1].lower() in {"http", "https", "mailto", "tel"}, leads
 
 
 @examples(60)

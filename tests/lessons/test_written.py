@@ -158,7 +158,7 @@ def test_an_element_is_claimed_only_where_the_text_says_something_of_it() -> Non
 @pytest.mark.parametrize(
     "text",
     ["[ " * 10_000, "![" * 10_000, "([" * 490 + "x " * 20_000, "- " * 15_000 + "x",
-     "> " * 3_000 + "x", "Word\n: What it means.\n" * 600],
+     "> " * 3_000 + "x", "Word\n: What it means.\n" * 600, "### x {#x}\n" * 5_000],
 )  # fmt: skip
 def test_a_tangled_text_shows_as_a_sentence_and_stops_it(text: str) -> None:
     whole = f"## Why\n{text}\n\n[[picture 7]]\n\n{MUST}"
@@ -172,6 +172,7 @@ def test_a_tangled_text_shows_as_a_sentence_and_stops_it(text: str) -> None:
 def test_a_usual_text_is_not_tangled() -> None:
     rule = f"| a | b |\n|{'-' * 80}|{'-' * 80}|\n| [c](/d) | e |\n\n{'-' * 80}\n\n"
     assert not written.tangled(rule + "- one\n    - two\n        - three\n\n" * 90)
+    assert not written.tangled(f"### A part\n{'Some words of it. ' * 33}\n\n" * 99)
 
 
 def test_a_text_in_which_the_making_gives_up_breaks_no_page(monkeypatch) -> None:
