@@ -158,7 +158,8 @@ def test_an_element_is_claimed_only_where_the_text_says_something_of_it() -> Non
 @pytest.mark.parametrize(
     "text",
     ["[ " * 10_000, "![" * 10_000, "([" * 490 + "x " * 20_000, "- " * 15_000 + "x",
-     "> " * 3_000 + "x", "Word\n: What it means.\n" * 600, "### x {#x}\n" * 5_000],
+     "> " * 3_000 + "x", "Word\n: What it means.\n" * 600, "### x {#x}\n" * 5_000,
+     "===\n" * 5_000, "- \n" * 300, "\\\\```\n" * 300],
 )  # fmt: skip
 def test_a_tangled_text_shows_as_a_sentence_and_stops_it(text: str) -> None:
     whole = f"## Why\n{text}\n\n[[picture 7]]\n\n{MUST}"

@@ -78,14 +78,20 @@ def read_drawing(folder: Path, name: str) -> Drawing:
 
     Errors: LessonFault when a file is missing or holds what a page must not show.
     """
-    for fault in drawing_faults(folder, name):
-        raise LessonFault(fault)
-    geometry, words = drawing_files(folder, name)
-    return Drawing(name, _tree(geometry), tomllib.loads(words.read_text(encoding="utf-8")))
+    found = _looked_at(folder, name)
+    if isinstance(found, Drawing):
+        return found
+    raise LessonFault(found[0])
 
 
 def drawing_faults(folder: Path, name: str) -> list[Fault]:
     """Return everything that is wrong with a drawing."""
+    found = _looked_at(folder, name)
+    return [] if isinstance(found, Drawing) else found
+
+
+def _looked_at(folder: Path, name: str) -> Drawing | list[Fault]:
+    """Return a drawing, or everything that is wrong with it."""
     geometry, words = drawing_files(folder, name)
     missing = [path for path in (geometry, words) if not path.is_file()]
     if missing:
@@ -99,8 +105,9 @@ def drawing_faults(folder: Path, name: str) -> list[Fault]:
         return [Fault(words, 1, f"The words of the drawing are not TOML: {error}.")]
     shape = [*_shape_faults(root, name), *_root_faults(root, name)]
     lines = geometry.read_text(encoding="utf-8").splitlines()
-    found = [Fault(geometry, _line(lines, needle), sentence) for needle, sentence in shape]
-    return found + [Fault(words, 1, sentence) for sentence in _word_faults(root, given)]
+    faults = [Fault(geometry, _line(lines, needle), sentence) for needle, sentence in shape]
+    faults += [Fault(words, 1, sentence) for sentence in _word_faults(root, given)]
+    return faults or Drawing(name, root, given)
 
 
 def _tree(path: Path) -> Element:

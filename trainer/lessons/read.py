@@ -213,8 +213,9 @@ def _lesson(folder: Path, name: str) -> Lesson:
     sources = {language: _source(folder / language / name) for language in LANGUAGES}
     first = sources[LANGUAGES[0]]
     _same_sections(first, *sources.values())
-    drawings = {drawing: read_drawing(folder, drawing) for source in sources.values()
-                for drawing in source.names("drawing")}
+    # In their order, each once: the languages mostly show the same ones.
+    named = dict.fromkeys(one for source in sources.values() for one in source.names("drawing"))
+    drawings = {drawing: read_drawing(folder, drawing) for drawing in named}
     files = [source.path for source in sources.values()]
     files += [path for drawing in drawings for path in drawing_files(folder, drawing)]
     return Lesson(

@@ -31,11 +31,12 @@ MOST_INSERTED = 200
 """Each thing that a text inserts cuts it, and each piece is made by itself."""
 
 MOST_WAYS = 1_000_000
-MOST_LOOKS = 20_000_000
+MOST_LINES, MOST_IN_A_STRETCH = 150, 6_000
 MOST_DEFINITIONS = 100
 
 # None of these goes over a stretch of the text more than once, however it is written.
 _LISTS_IN_LISTS = re.compile(r"(?:[-*+][ \t]+|>[ \t]?){20}")
+_EMPTY_LINE = re.compile(r"\n[ \t]*\n")
 _ID = re.compile(r"[a-z][a-z0-9-]*")
 _INSERT = re.compile(
     r"\[\[(?P<kind>exercise|drawing|picture|site) (?P<name>[a-z0-9][a-z0-9-]*)\]\]"
@@ -221,14 +222,15 @@ def exercise_here(title: str, language: str) -> str:
 def tangled(text: str) -> bool:
     """Say whether the making of Markdown would take seconds, or give up, over a stretch of text.
 
-    Every open bracket is followed to the end, after every heading the rest is looked through anew,
-    every definition and every list in a list goes a step deeper (our own choice of limits, no
-    source).
+    Every open bracket is followed to the end, every definition and every list in a list goes a
+    step deeper, and after each line the rest is looked through anew as far as the next empty one
+    (our own choice of limits, no source).
     """
     definitions = sum(line.startswith(":") for line in text.splitlines())
     return (
         text.count("[") * len(text) > MOST_WAYS
-        or text.count("\n#") * len(text) > MOST_LOOKS
+        or any(len(one) > MOST_IN_A_STRETCH or one.count("\n") > MOST_LINES
+               for one in _EMPTY_LINE.split(text))
         or definitions > MOST_DEFINITIONS
         or _LISTS_IN_LISTS.search(text) is not None
     )
@@ -349,10 +351,10 @@ def _shown(chunk: Chunk, language: str, around: Around, drawn: Counter[str]) -> 
 _EXERCISE_HERE = Words("Here stands the exercise “{}”.", "Aquí va el ejercicio «{}».")
 _STILL = Words("Still to write:", "Falta escribir:")
 TANGLED = Words(
-    "This part is too tangled to be shown: too many brackets, headings, definitions or lists in "
-    "lists.",
-    "Esta parte está demasiado enredada para mostrarse: demasiados corchetes, títulos, "
-    "definiciones o listas dentro de listas.",
+    "This part is too tangled to be shown: too many brackets, definitions or lists in lists, or "
+    "too much without an empty line.",
+    "Esta parte está demasiado enredada para mostrarse: demasiados corchetes, definiciones o "
+    "listas dentro de listas, o demasiado sin una línea vacía.",
 )
 _MISSING = Words(
     "What is inserted here is not there, or has no description in this language.",

@@ -137,13 +137,13 @@ def _inside(path: str) -> PurePosixPath:
 def _drawings(folder: Path, questions: tuple[bank.Question, ...]) -> dict[tuple[str, str], str]:
     found = {}
     for name in {one.drawing for one in questions if one.drawing}:
+        try:
+            drawing = read_drawing(folder, name)
+        except LessonFault:
+            # A drawing that only a question shows was not kept with the lesson.
+            continue
         for language in LANGUAGES:
-            try:
-                drawn = read_drawing(folder, name).figure(language, captioned=False)
-            except LessonFault:
-                # A drawing that only a question shows was not kept with the lesson.
-                continue
-            found[name, language] = drawn
+            found[name, language] = drawing.figure(language, captioned=False)
     return found
 
 

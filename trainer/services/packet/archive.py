@@ -14,6 +14,8 @@ from trainer.services import errands
 from trainer.services.exporting import harmless
 
 LEVEL = 6
+LEVEL_OF_PDF = 1
+"""A PDF is small already: the little that is left to gain takes long."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,8 @@ class Archive:
 
     def add(self, paragraph: str, path: str, data: bytes, about: str = "") -> None:
         """Put a file in."""
-        self._zip.writestr(self._named(paragraph, path, about), data, compresslevel=LEVEL)
+        level = LEVEL_OF_PDF if path.endswith(".pdf") else LEVEL
+        self._zip.writestr(self._named(paragraph, path, about), data, compresslevel=level)
 
     def add_rows(
         self,
