@@ -345,7 +345,7 @@ def app(settings: config.Settings, store: Store, applications: dict[str, Flask])
     made = applications[kind]
     made.extensions |= {"settings": settings, "store": store}
     store.settings = settings
-    was = {name: dict(getattr(made, name)) for name in ("config", "extensions")}
+    was = {name: dict(getattr(made, name)) for name in ("config", "extensions", "view_functions")}
     answers = made.wsgi_app
     yield made
     made.wsgi_app = answers
