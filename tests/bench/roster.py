@@ -82,9 +82,9 @@ class Watched(Store):
         self.held: list[tuple[float, float]] = []
 
     @contextmanager
-    def writing(self):
+    def writing(self, *given, **more):
         """Give a session to write with, and note how long it was open."""
-        with super().writing() as session:
+        with super().writing(*given, **more) as session:
             begun, busy = time.perf_counter(), time.process_time()
             yield session
             session.flush()
