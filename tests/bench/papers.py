@@ -121,12 +121,12 @@ def card(store: Store, now: datetime) -> None:
     def of(db: Session, at: int) -> list[cards.OnCard]:
         return cards.cards_of(db, people.by_number(db, str(1000 + at)), now, ZONE)
 
-    def one(at: int) -> None:
-        with store.reading() as db:
-            cards.sheet(db, of(db, at), around, "en")
-
     def page(db: Session, found: list[cards.OnCard]) -> None:
         cards.sheet(db, found, around, "en")
+
+    def one(at: int) -> None:
+        with store.reading() as db:
+            page(db, of(db, at))
 
     documents.pdf = keep
     for at in range(50):  # also warms what is read once

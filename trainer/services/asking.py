@@ -438,7 +438,7 @@ _OPEN_NEEDS = often.Question(
 
 def open_needs(db: Session, person: Person) -> list[Row]:
     """Return what a person told and nobody dealt with yet, newest first, as plain rows."""
-    return list(often.rows(db, _OPEN_NEEDS, person=person.id))
+    return often.rows(db, _OPEN_NEEDS, person=person.id)
 
 
 # Who is there
@@ -503,7 +503,7 @@ def sees(db: Session, person: Person) -> list[Row]:
 
 def coordinators(db: Session) -> list[Row]:
     """Return id and name of the coordinators, by name."""
-    return list(often.rows(db, _COORDINATORS))
+    return often.rows(db, _COORDINATORS)
 
 
 def signed_in_now(
@@ -517,7 +517,7 @@ def signed_in_now(
         "worksites": list(worksite_ids), "since": now - NOW,
         "without": without.id if without else NOBODY,
     }  # fmt: skip
-    return list(often.rows(db, _TRAINERS_NOW, **given))
+    return often.rows(db, _TRAINERS_NOW, **given)
 
 
 def _words(text: str, most: int) -> str:

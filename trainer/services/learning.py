@@ -361,7 +361,7 @@ _ANSWERS = often.Question(
 
 def _answers(db: Session, person: Person, exercise: bank.Exercise) -> list[Row]:
     about = {"person": person.id, "exercise": exercise.slug, "version": exercise.version}
-    return list(often.rows(db, _ANSWERS, **about))
+    return often.rows(db, _ANSWERS, **about)
 
 
 _KEEP = insert(LessonAnswer)

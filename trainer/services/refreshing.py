@@ -176,7 +176,7 @@ _OF_TRAINING = often.Question(columns_of(*often.columns(Sitting)).where(
 
 def _of_training(db: Session, person: Person, after: int, months: int) -> Row | None:
     about = {"person": person.id, "after": after, "months": months}
-    return next(iter(often.rows(db, _OF_TRAINING, **about)), None)
+    return often.first(db, _OF_TRAINING, **about)
 
 
 def _chosen(

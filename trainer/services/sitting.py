@@ -116,7 +116,7 @@ _OWN = often.Question(
 
 def open_sitting(db: Session, person: Person, lesson: str) -> Row | None:
     """Return the sitting a person has begun and not closed; one on paper is not it."""
-    return next(iter(often.rows(db, _OPEN, person=person.id, lesson=lesson)), None)
+    return often.first(db, _OPEN, person=person.id, lesson=lesson)
 
 
 def own(db: Session, number: int, person: Person) -> Sitting | None:
@@ -129,7 +129,7 @@ def own(db: Session, number: int, person: Person) -> Sitting | None:
 
 def seen(db: Session, number: int, person: Person) -> Row | None:
     """Return what `own` returns as a plain row, for whatever only shows it."""
-    return next(iter(often.rows(db, _OWN, number=number, person=person.id)), None)
+    return often.first(db, _OWN, number=number, person=person.id)
 
 
 def of_person(db: Session, person: Person, lesson: str | None = None) -> list[Sitting]:

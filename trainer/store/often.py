@@ -106,7 +106,7 @@ def _apart(values: Mapping[str, object], ways: Mapping[str, Way]) -> dict[str, o
     return found
 
 
-def rows(db: Session, question: Question, **given: object) -> Sequence[Row]:
+def rows(db: Session, question: Question, **given: object) -> list[Row]:
     """Return what a question finds as plain rows, with these values put in.
 
     What the session was told before is written first, as ever.
@@ -114,13 +114,18 @@ def rows(db: Session, question: Question, **given: object) -> Sequence[Row]:
     db.flush()
     connection = db.connection()
     if any(isinstance(one, list) and not 0 < len(one) <= SEVERAL for one in given.values()):
-        return connection.execute(question.words, given).all()
+        return list(connection.execute(question.words, given))
     worded = question.worded(connection.dialect, given)
     try:
         found = _asked(connection, worded.text, worded.values(given))
     except connection.dialect.loaded_dbapi.Error as fault:
         return _asked_again(connection, question, given, fault)
     return worded.read(found)
+
+
+def first(db: Session, question: Question, **given: object) -> Row | None:
+    """Return the first of what `rows` returns; None where nothing was found."""
+    return next(iter(rows(db, question, **given)), None)
 
 
 def values(db: Session, question: Question, **given: object) -> list[Any]:
@@ -140,10 +145,10 @@ def _asked(connection: Connection, text: str, values: Any) -> list[Sequence[obje
 
 def _asked_again(
     connection: Connection, question: Question, given: Mapping[str, object], fault: Exception
-) -> Sequence[Row]:
+) -> list[Row]:
     """Let SQLAlchemy ask: it knows what to do with a database that does not answer."""
     try:
-        return connection.execute(question.words, given).all()
+        return list(connection.execute(question.words, given))
     except DBAPIError as again:
         again.orig = fault  # what it said first says why
         raise

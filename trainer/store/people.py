@@ -203,7 +203,7 @@ _WEARS = often.Question(_WORN.with_only_columns(*often.columns(Respirator)))
 
 def wears(db: Session, person_id: int) -> list[Row]:
     """Return what `respirators` returns as plain rows, for whatever only shows them."""
-    return list(often.rows(db, _WEARS, person=person_id))
+    return often.rows(db, _WEARS, person=person_id)
 
 
 def respirators(db: Session, person_id: int) -> list[Respirator]:

@@ -275,7 +275,7 @@ _OF_PERSON = often.Question(
 
 def rows_of_person(db: Session, numbers: tuple[str, ...]) -> list[Row]:
     """Return a person's entries as plain rows, oldest first; numbers as in `of_person`."""
-    return list(often.rows(db, _OF_PERSON, numbers=list(numbers)))
+    return often.rows(db, _OF_PERSON, numbers=list(numbers))
 
 
 def of_people(

@@ -53,6 +53,7 @@ def _ratio_slips(inputs: Inputs) -> Named:
 
 
 def ratio_line(inputs: Inputs, unit: str) -> Words:
+    """Return the step that works the hazard ratio out, of `concentration` and `limit` in a unit."""
     ratio = exposure.hazard_ratio(inputs["concentration"], inputs["limit"])
     return step(
         "Hazard ratio: {concentration} {unit} ÷ {limit} {unit} {result}",
