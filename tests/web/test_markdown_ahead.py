@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Callable
-from time import monotonic, sleep
 
 import markdown
 import nh3
@@ -10,18 +9,11 @@ import pytest
 
 from tests.conftest import Works
 from tests.site_lessons import ENGLISH, published
+from tests.store.test_many_processes import wait_until
 from trainer import lessons
 from trainer.lessons.written import Text
 from trainer.services import curriculum, errands
 from trainer.store import site_lessons
-
-
-def wait_until(so: Callable[[], bool]) -> None:
-    """Wait for another thread, for a minute at most."""
-    ends = monotonic() + 60
-    while not so():
-        assert monotonic() < ends
-        sleep(0.01)
 
 
 @pytest.fixture

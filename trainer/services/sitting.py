@@ -121,10 +121,7 @@ def open_sitting(db: Session, person: Person, lesson: str) -> Row | None:
 
 def own(db: Session, number: int, person: Person) -> Sitting | None:
     """Return a sitting if it is this person's; one on paper only once it is closed."""
-    sitting = db.get(Sitting, number)
-    if sitting is None or sitting.person_id != person.id:
-        return None
-    return sitting if sitting.closed_at or not sitting.on_paper else None
+    return db.get(Sitting, number) if seen(db, number, person) else None
 
 
 def seen(db: Session, number: int, person: Person) -> Row | None:
