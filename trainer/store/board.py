@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
+from typing import NamedTuple
 from urllib.parse import urlencode
 
 from sqlalchemy import (
@@ -168,18 +169,17 @@ def rows(
     return _walk(db, filter, asked, today, medical, first, most)
 
 
-def count(
-    db: Session,
-    filter: Filter,
-    today: date,
-    soon_days: int,
-    mine: tuple[int, ...] | None,
-    *,
-    medical: bool,
-) -> int:
-    """Return how many tags are asked for; parameters as in `person_ids`."""
-    asked = _asked(filter, today, soon_days, mine, medical)
-    return db.execute(columns_of(func.count()).select_from(Standing).where(*asked)).scalar_one()
+class Page(NamedTuple):
+    """Some tags of the board, and how many there are.
+
+    rows   in the board's order
+    tally  by state how many tags are in it of all that the filter asks for, its own state aside
+    total  how many the filter finds
+    """
+
+    rows: list[tuple[Standing, Person, Respirator | None]]
+    tally: dict[str, int]
+    total: int
 
 
 def page(
@@ -192,46 +192,60 @@ def page(
     medical: bool,
     first: int,
     most: int,
-) -> tuple[list[tuple[Standing, Person, Respirator | None]], int]:
-    """Return what `rows` does, and what `count` does, looking through the people once for both."""
-    asked = _asked(filter, today, soon_days, mine, medical)
-    few = _few(db, asked)
-    if few is None:
-        total = count(db, filter, today, soon_days, mine, medical=medical)
+) -> Page:
+    """Return what `rows` does, with how many there are of each state.
+
+    Whoever is left out is left out by going through all tags once, in an index.
+    """
+    every = _asked(replace(filter, state=""), today, soon_days, mine, medical)
+    if filter.search or filter.missing or filter.due or filter.month:
+        few = _few(db, every)
+        every = every if few is None else [Standing.id.in_(few)]
+        tally = _at_once(db, every, today, soon_days, medical)
+    elif mine is not None or filter.worksite is not None:
+        tally = _at_once(db, every, today, soon_days, medical)
     else:
-        total, asked = len(few), [Standing.id.in_(few)]
-    return _walk(db, filter, asked, today, medical, first, most), total
+        tally = _by_range(db, every, today, soon_days, medical)
+    asked = [*every, _in_state(filter.state, today, soon_days, medical)] if filter.state else every
+    found = _walk(db, filter, asked, today, medical, first, most)
+    total = tally[filter.state] if filter.state else tally["clear"] + tally["not"] + tally["new"]
+    return Page(found, tally, total)
 
 
-def tally(
-    db: Session,
-    filter: Filter,
-    today: date,
-    soon_days: int,
-    mine: tuple[int, ...] | None,
-    *,
-    medical: bool,
+def _at_once(
+    db: Session, asked: Sequence[ColumnElement[bool]], today: date, soon_days: int, medical: bool
 ) -> dict[str, int]:
-    """Return how many tags of the filter's worksite are in each state, whatever else it asks."""
-    where = _asked(
-        Filter(worksite=filter.worksite, left=filter.left), today, soon_days, mine, medical
-    )
-    # One count a range of the index; sums over all rows take three times as long.
-    lapsed = columns_of(func.count()).select_from(Standing).where(
-        *where, Standing.clear_until < today
-    )  # fmt: skip
-    counts = {
-        state: db.execute(
-            columns_of(func.count())
-            .select_from(Standing)
-            .where(*where, _in_state(state, today, soon_days, medical))
-        ).scalar_one()
-        for state in ("clear", "soon", "new")
+    """Return how many of these tags are in each state, by going through them once."""
+    counts = [
+        func.count().filter(_in_state(state, today, soon_days, medical)).label(state)
+        for state in STATES
+    ]
+    row = db.execute(columns_of(*counts).select_from(Standing).where(*asked)).one()
+    return dict(row._mapping)
+
+
+def _by_range(
+    db: Session, asked: Sequence[ColumnElement[bool]], today: date, soon_days: int, medical: bool
+) -> dict[str, int]:
+    """Return the same of tags that are left out by nothing: a range of an index for each state.
+
+    To go through all of them once would take twice as long.
+    """
+    until = Standing.clear_until
+    ranges = {
+        "clear": until >= today,
+        "soon": _in_state("soon", today, soon_days, medical),
+        "lapsed": until < today,
+        "lacking": and_(until.is_(None), Standing.begun.is_(True)),
+        "new": _in_state("new", today, soon_days, medical),
     }
-    lacking = columns_of(func.count()).select_from(Standing).where(
-        *where, Standing.clear_until.is_(None), Standing.begun.is_(True)
-    )  # fmt: skip
-    counts["not"] = db.execute(lapsed).scalar_one() + db.execute(lacking).scalar_one()
+    counts = {
+        name: db.execute(
+            columns_of(func.count()).select_from(Standing).where(*asked, one)
+        ).scalar_one()
+        for name, one in ranges.items()
+    }
+    counts["not"] = counts.pop("lapsed") + counts.pop("lacking")
     return counts
 
 
@@ -500,7 +514,7 @@ def _parts(
 
     Without the right, nothing stands where it stands on account of a determination's date.
     """
-    by_name = (Standing.search_key, Standing.person_id, Standing.id)
+    by_name = (Standing.search_key, Standing.person_id, Standing.respirator_id)
     until, begun = Standing.lead_until, Standing.lead_begun
     if medical:
         by_day = (until, begun, *by_name)

@@ -115,14 +115,17 @@ def _board(mine: bool) -> str:
     view = _view(mine)
     number = max(1, min(request.args.get("page", 1, type=int), 10**6))
     if view.asked.on:
-        rows, too_many = _past_rows(view)
-        tally, total = _counted(rows), len(rows)
+        rows, too_many = _past_rows(replace(view, asked=replace(view.asked, state="")))
+        tally = _counted(rows)
+        rows = [row for row in rows if _wanted(view.asked, row)]
+        total = len(rows)
         rows = rows[(number - 1) * PAGE : number * PAGE]
     else:
         too_many = False
         with reading() as db:
-            tally = asking.tally(db, *view.seen, medical=view.medical)
-            found, total = _page(db, view, tally, (number - 1) * PAGE)
+            found, tally, total = asking.page(
+                db, *view.seen, medical=view.medical, first=(number - 1) * PAGE, most=PAGE
+            )
         rows = _rows(view, found)
     return render_template(
         "board/board.html",
@@ -141,16 +144,6 @@ def _board(mine: bool) -> str:
         states=_states(),
         due_days=asking.DUE,
     )
-
-
-def _page(db, view: View, tally: dict[str, int], first: int) -> tuple[list, int]:
-    """Return the tags of a page and how many there are; the tally has counted them where it can."""
-    how = {"medical": view.medical, "first": first, "most": PAGE}
-    if replace(view.asked, worksite=None, state="", sort="", left=False) != Filter():
-        return asking.page(db, *view.seen, **how)
-    state = view.asked.state
-    total = tally[state] if state else tally["clear"] + tally["not"] + tally["new"]
-    return asking.rows(db, *view.seen, **how), total
 
 
 def _view(mine: bool) -> View:
