@@ -571,7 +571,6 @@ def _acts(db: Session, run: ImportRun) -> list:
             who = int(decision.removeprefix("same:"))
             number = next(one["number"] for one in said["doubts"] if one.get("id") == who)
         acts.append(Act(line.id, line.line, number, line.name, who, case["before"], case["after"]))
-        db.expunge(line)
     taken = {act.person_id for act in acts if act.line and act.before}
     # Somebody who was found in the file after all, under another number, is not gone.
     return [act for act in acts if act.line or act.person_id not in taken]

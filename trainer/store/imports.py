@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime
 from typing import NamedTuple
 
+from sqlalchemy import Row
 from sqlalchemy import select as columns_of
 from sqlmodel import Session, delete, func, select
 
@@ -189,10 +190,13 @@ def doubts(db: Session, run_id: int) -> dict[str, int]:
     return dict(db.exec(query).all())
 
 
-def acting(db: Session, run_id: int) -> Iterator[ImportLine]:
-    """Give the lines of a run that something is to be done for, in the order of the file."""
+def acting(db: Session, run_id: int) -> Iterator[Row]:
+    """Give the lines of a run that something is to be done for, in the order of the file.
+
+    They come as plain rows: of 50,000, to watch each for changes took a third of all the time.
+    """
     query = (
-        select(ImportLine)
+        columns_of(*ImportLine.__table__.c)
         .where(
             ImportLine.run_id == run_id,
             ImportLine.state.in_(("new", "changed", "back"))
