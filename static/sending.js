@@ -158,14 +158,20 @@
   document.addEventListener("htmx:after:swap", note);
   note();
 
-  // A page loaded anew may have been quicker than what the one before it sent when it went.
+  // A page loaded anew may have been quicker than what the one before it sent when it went,
+  // by as much as that had to wait for others who write.
+  const LOOKS = [0, 300, 1000, 3000]; // milliseconds to wait before each look
   async function lookBack() {
     const kind = performance.getEntriesByType("navigation")[0]?.type;
     if (!signedIn() || kind !== "reload" || document.querySelector(".unsent")) return;
     const page = encodeURIComponent(location.pathname + location.search);
-    const answer = await fetch(`/unsent?page=${page}`, { credentials: "same-origin" });
-    const untouched = [...document.forms].every((form) => !ours(form) || typed(form) === saved.get(form));
-    if (answer.status === 200 && !answer.redirected && untouched) location.reload();
+    const untouched = () => [...document.forms].every((form) => !ours(form) || typed(form) === saved.get(form));
+    for (const wait of LOOKS) {
+      await new Promise((go) => setTimeout(go, wait));
+      const answer = await fetch(`/unsent?page=${page}`, { credentials: "same-origin" });
+      if (answer.redirected || !untouched()) return;
+      if (answer.status === 200) return void location.reload();
+    }
   }
   lookBack().catch(() => {});
 })();

@@ -561,6 +561,18 @@ def test_a_reload_in_the_middle_keeps_what_was_typed(works):
     assert len(rows(works, Sitting)) == len({one.id for one in rows(works, Sitting)})
 
 
+def test_what_was_typed_comes_back_though_keeping_it_had_to_wait(works):
+    """The page that is loaded anew looks for it before it is there, and then once more."""
+    number, drawn = begin(works)
+    page = own(works).page
+    page.goto(f"{works.base}/sittings/{number}/{a_number(drawn).item.position}")
+    page.locator("#answer").press_sequentially("12.")
+    with works.store.writing(), page.expect_response("**/unsent?page=*") as looked:
+        page.reload()
+    assert looked.value.status == 204
+    expect(page.locator("#answer")).to_have_value("12.")
+
+
 @pytest.mark.parametrize("script", [True, False])
 def test_two_tablets_close_one_sitting_once(works, script):
     number, drawn = begin(works)
