@@ -1,6 +1,5 @@
 """Questions of a worksite's own lesson: saved as drafts, never over another's, ended, read."""
 
-from copy import deepcopy
 from dataclasses import replace
 from datetime import timedelta
 
@@ -185,8 +184,7 @@ def test_what_was_saved_since_is_not_taken_off_unseen(works, lesson):
 
 def test_a_question_belongs_to_its_lesson_alone(works, lesson):
     row = save(works, lesson, asking("Which?"))
-    other = deepcopy(lesson)
-    other.id += 1
+    other = SiteLesson(**lesson.model_dump() | {"id": lesson.id + 1})
     with works.store.reading() as db:
         assert site_questions.own(db, lesson, row.id).id == row.id
         assert site_questions.own(db, other, row.id) is None

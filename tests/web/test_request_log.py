@@ -203,6 +203,12 @@ def test_the_size_of_an_answer_is_what_was_sent(app, works, written):
     line = lines(written)[-1]
     assert line["bytes"] == len(answer.data) > 1000
     assert line["id"] == answer.headers["X-Request-Id"]
+
+
+def test_the_time_of_the_database_is_told_of_a_page_that_asks_it(browser, written):
+    browser("Ida").get("/board")
+    line = lines(written)[-1]
+    assert line["route"] == "/board"
     assert 0 < line["database_ms"] <= line["ms"]
 
 

@@ -267,7 +267,7 @@ def _do(store: Store, errand: Errand, progress: Progress) -> None:
             made = _DOINGS[errand.kind](store, errand, progress)
             size = _keep(store, progress, made.chunks) if made.file_name else 0
     except Refusal as refusal:
-        _end(progress, "failed", {"text": refusal.text, "values": refusal.values})
+        _end(progress, "failed", refusal.keep())
         _tell(errand, "refused", began)
     except TakenOver:
         raise

@@ -392,7 +392,7 @@ def bad_lines(
 
 def faults_of(said: Mapping) -> list[Refusal]:
     """Return what is wrong with a bad line."""
-    return [Refusal(one["text"], **one["values"]) for one in said.get("faults", ())]
+    return [Refusal.told(one) for one in said.get("faults", ())]
 
 
 @errands.does(TRY)

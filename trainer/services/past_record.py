@@ -94,7 +94,7 @@ def _bad(kind: str, line: Line, matched: Mapping[str, int], refusal: Refusal) ->
     # Only what was asked for is kept: another column may hold what must not be here.
     asked = set(matched.values())
     cells = [cell if at in asked else "" for at, cell in enumerate(line.cells)]
-    return {"faults": [{"text": refusal.text, "values": refusal.values}], "cells": cells}
+    return {"faults": [refusal.keep()], "cells": cells}
 
 
 def _day(cells: Mapping[str, str], slug: str, past: Past) -> date:

@@ -367,7 +367,7 @@ class Trial:
 
     def _bad(self, one: Wanted) -> Tried:
         said = {
-            "faults": [{"text": fault.text, "values": fault.values} for fault in one.faults],
+            "faults": [fault.keep() for fault in one.faults],
             "cells": list(one.cells),
         }
         return Tried(one.line, "bad", one.number[:40], one.name[:80], said)

@@ -93,7 +93,7 @@ def _shown(found: Errand) -> dict:
     if found.state == "done":
         sentence, leads = _RESULTS[found.kind](found, said)
     elif found.state == "failed":
-        sentence = errors.say(Refusal(said["text"], **said["values"]))
+        sentence = errors.say(Refusal.told(said))
     may = errands.needs(found) <= g.roles
     if not may and found.state == "done":
         sentence, leads = gettext(errands.LOST.text), ""
