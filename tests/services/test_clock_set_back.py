@@ -15,10 +15,13 @@ from tests.conftest import Works, pass_lesson, wrong_answer
 from tests.services.test_on_paper import SLUG, draw, enter, read_all
 from tests.services.test_second_step import KEYS, STEP, opens, set_up
 from tests.services.test_signing_in import code_for, enrol, holds, refusal_of, session, tablet_code
-from trainer import lessons
+from tests.store.test_many_processes import wait_until
+from trainer import config, lessons
 from trainer.calculations.periods import next_due
+from trainer.cli import command
 from trainer.services import (
     assigning,
+    errands,
     learning,
     recording,
     second_step,
@@ -31,7 +34,7 @@ from trainer.services import (
 from trainer.services.refusal import Refusal
 from trainer.services.throttling import RULES, Limits, Wait
 from trainer.store import people, record
-from trainer.store.tables import SignInTry, Unsent, WebSession
+from trainer.store.tables import SignInTry, Standing, Unsent, WebSession
 
 LIMITS = Limits()
 SECOND, MINUTE, HOUR, DAY = (timedelta(**{what: 1}) for what in (
@@ -225,6 +228,58 @@ def test_whoever_was_trained_is_clear_and_training_anew_falls_due_a_year_from_no
     assert until(works) == next_due(works.today)
     with works.store.reading() as db:
         assert [one for one in record.verify(db) if one] == []
+
+
+@pytest.mark.parametrize("wrong", AHEAD)
+def test_what_was_done_falls_due_as_of_the_first_entry_by_the_right_clock(works, wrong):
+    """Whosesoever that is: by then it was done."""
+    make_clear(ahead(works, wrong), "Lee")
+    pass_lesson(works, "Kim", SLUG, works.now)
+    assert until(works) == next_due(works.today)
+    with works.store.reading() as db:
+        then = standing.tags_on(db, [people.by_number(db, "00417")], works.today)
+        assert [one.clearance.until for [one] in then.values()] == [next_due(works.today)]
+
+
+def test_by_a_clock_that_goes_right_everything_falls_due_a_year_from_its_own_day(works):
+    make_clear(works, "Lee", days_ago=40)
+    pass_lesson(works, "Kim", SLUG, works.now + HOUR)
+    assert until(works) == next_due(works.today - 40 * DAY)
+
+
+@pytest.mark.parametrize("wrong", AHEAD)
+def test_what_was_passed_before_retraining_was_asked_for_does_not_end_it(works, wrong):
+    """29 CFR 1910.134(k)(5): a pass of a day to come was not made after what is asked today."""
+    pass_lesson(works, "Lee", SLUG, works.now + wrong)
+    pass_lesson(works, "Kim", SLUG, works.now)
+    with works.store.writing() as db:
+        by, due = works.scribe("Tomas", works.now + SECOND), works.today + DAY
+        assigning.assign(db, by, works.people["Lee"], [SLUG], due, "knowledge-or-use")
+    assert retraining(works) == (SLUG,)
+
+
+@pytest.mark.parametrize("start", ["by the runner", "by the next start"])
+def test_the_board_is_put_right_with_the_clock(works, monkeypatch, start):
+    make_clear(ahead(works, 4000 * DAY), "Lee")
+    pass_lesson(works, "Kim", SLUG, works.now)
+    shown = on_the_board(works)
+    assert shown == next_due(works.today + 4000 * DAY)
+    if start == "by the runner":
+        monkeypatch.setattr(errands, "LOOK_EVERY", 0.0)
+        runner = errands.Runner(works.store, every=0.01)
+        runner.start()
+        wait_until(lambda: on_the_board(works) != shown)
+        runner.stop(60)
+    else:
+        command._catch_up(works.store, config.read())
+    assert on_the_board(works) == until(works) == next_due(works.today)
+
+
+def on_the_board(works: Works):
+    """Return to which day the board shows Lee clear."""
+    with works.store.reading() as db:
+        lee = people.by_number(db, "00417")
+        return db.exec(select(Standing).where(Standing.person_id == lee.id)).one().clear_until
 
 
 def test_what_failed_by_the_clock_of_before_is_mended_by_passing_now(works):

@@ -18,7 +18,7 @@ from typing import IO
 from sqlmodel import Session, delete, func, or_, select
 
 from trainer.running import logs, metrics
-from trainer.services import curriculum
+from trainer.services import curriculum, settings, standing
 from trainer.services.refusal import Refusal
 from trainer.services.scribe import Scribe
 from trainer.store import people
@@ -31,6 +31,8 @@ QUIET = timedelta(seconds=90)
 """A running errand whose runner has said nothing for so long is taken up by another."""
 SAY_EVERY = 20.0
 """Seconds after which a runner says that it is still at it."""
+LOOK_EVERY = 3600.0
+"""Seconds after which a runner looks again for what was recorded by a clock that was ahead."""
 MOST_TRIES = 3
 KEPT_DAYS = 30
 """Days for which a file is kept for download; it can be made again from the record."""
@@ -221,6 +223,7 @@ class Runner:
     def __init__(self, store: Store, every: float = 1.0) -> None:
         self._store, self._every = store, every
         self._read = -1  # how far it has read ahead
+        self._look_at = monotonic() + LOOK_EVERY  # when it looks for what a wrong clock left
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._go_on, name="errands", daemon=True)
 
@@ -239,6 +242,9 @@ class Runner:
     def _go_on(self) -> None:
         while not self._ended.is_set():
             self._try(self._read_ahead)
+            if monotonic() >= self._look_at:
+                self._look_at = monotonic() + LOOK_EVERY
+                self._try(self._put_right)
             if not self._try(lambda: run_next(self._store)):
                 self._ended.wait(self._every)
 
@@ -254,6 +260,16 @@ class Runner:
         """Read what worksites wrote, here or in another process, so that no page has to."""
         with self._store.reading() as db:
             self._read = curriculum.read_ahead(db, self._read)
+        return True
+
+    def _put_right(self) -> bool:
+        """Let the board show what counts once a clock that was ahead was set back."""
+        now = datetime.now(UTC)
+        with self._store.reading() as db:
+            if not standing.ahead(db, now):
+                return False
+        with self._store.writing() as db:
+            standing.put_right(db, now, settings.of(db).zone)
         return True
 
 

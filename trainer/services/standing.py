@@ -7,7 +7,7 @@ all.
 import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Row
@@ -52,8 +52,11 @@ class LessonToDo:
 
 
 @dataclass(frozen=True)
-class Corrected:
-    """An entry as it reads since it was corrected; its number and moment stay those it had."""
+class Counted:
+    """An entry as it counts, where that is not as it was recorded; its number stays.
+
+    It was corrected, or recorded by a clock that was ahead.
+    """
 
     number: int
     kind: str
@@ -61,7 +64,6 @@ class Corrected:
     happened_on: date
     recorded_at: str
     body: str  # what it says now, JSON
-    corrected_by: int
 
 
 @dataclass(frozen=True)
@@ -123,7 +125,7 @@ def in_force(entries: Iterable[Entry]) -> list[tuple[Entry, dict]]:
             continue
         said = correction[1]["said"]
         if said is not None:
-            found.append((_as_corrected(entry, said, correction[0].number), said))
+            found.append((_as_corrected(entry, said), said))
     return found
 
 
@@ -150,16 +152,35 @@ def struck(db: Session, kind: str = "") -> list[int]:
     ]
 
 
-def _as_corrected(entry: Entry, said: dict, number: int) -> Corrected:
-    return Corrected(
+def _as_corrected(entry: Entry, said: dict) -> Counted:
+    return Counted(
         number=entry.number,
         kind=entry.kind,
         person_number=said["person_number"],
         happened_on=date.fromisoformat(said["happened_on"]),
         recorded_at=entry.recorded_at,
         body=json.dumps(said),
-        corrected_by=number,
     )
+
+
+def _not_ahead(db: Session, entry: Entry, said: dict) -> tuple[Entry, dict]:
+    """Return an entry of a moment to come, and what it says, as of when the clock was put right.
+
+    Nothing was done after what was recorded later, whosesoever that is: the first such entry says
+    by when this one was done. Without it, what was done would fall due years too late, and would
+    count as done after whatever is asked for meanwhile. Until there is one, it counts as it is.
+    """
+    later = record.put_right_at(db, entry)
+    if later is None:
+        return entry, said
+    day = min(entry.happened_on, _day_of(later, said))
+    since = counts_from(entry, said)
+    if "counts_from" in said:
+        said = said | {"counts_from": min(since, day).isoformat()}
+    counted = Counted(
+        entry.number, entry.kind, entry.person_number, day, later, json.dumps(said)
+    )
+    return counted, said
 
 
 def home_worksite(db: Session, person: Person) -> Row | None:
@@ -253,7 +274,10 @@ class History:
         )
         self.entries = read.entries
         self._said: dict[str, list[tuple[Entry, dict]]] = {}
+        soon = record.moment(datetime.now(UTC))
         for entry, said in in_force(self.entries):
+            if entry.recorded_at > soon:
+                entry, said = _not_ahead(db, entry, said)
             if read.until is None or entry.happened_on <= read.until:
                 self._said.setdefault(entry.kind, []).append((entry, said))
         place = home_worksite(db, person) if read.told else None
@@ -652,8 +676,12 @@ def _newest(found: Iterable[tuple[Entry, dict]]) -> tuple[Entry, dict] | None:
 
 def _recorded_on(entry: Entry, said: dict) -> date:
     """Return the day on which an entry was recorded, at its worksite."""
-    at = datetime.fromisoformat(entry.recorded_at)
-    return at.astimezone(ZoneInfo(said.get("zone", "UTC"))).date()
+    return _day_of(entry.recorded_at, said)
+
+
+def _day_of(moment: str, said: dict) -> date:
+    """Return the day of a moment of the record by the clock of the worksite of an entry."""
+    return datetime.fromisoformat(moment).astimezone(ZoneInfo(said.get("zone", "UTC"))).date()
 
 
 NOTHING_WORN = Tag(None, None, Clearance((), None))
@@ -893,6 +921,22 @@ def _lessons_due(history: History, tag: Tag, today: date) -> date | None:
 def _urgency(row: Standing) -> tuple[bool, bool, date]:
     """Return what orders the tags of one person: not clear, what was begun, the sooner."""
     return row.clear_until is not None, not row.begun, row.clear_until or date.max
+
+
+def put_right(db: Session, now: datetime, zone: ZoneInfo) -> None:
+    """Work out anew where people stand of whom an entry tells of a day to come.
+
+    A clock that was ahead recorded it, and the board still shows what was worked out by that clock.
+    Inside `writing()`.
+    """
+    found = (people.by_number(db, number) for number in ahead(db, now))
+    for person in {one.id: one for one in found if one}.values():
+        refresh(db, person, today(db, person, now, zone))
+
+
+def ahead(db: Session, now: datetime) -> list[str]:
+    """Return the worker numbers of which an entry tells of a day to come, wherever they are."""
+    return record.told_of_later(db, now.date() + timedelta(days=1))
 
 
 KEPT_AS = "2"

@@ -301,6 +301,26 @@ def of_people(
     return found
 
 
+def put_right_at(db: Session, entry: Entry | Row) -> str | None:
+    """Return the moment of the first later entry that says an earlier one; None: there is none.
+
+    Between the two, a clock that was ahead was set back.
+    """
+    query = (
+        columns_of(Entry.recorded_at)
+        .where(Entry.number > entry.number, Entry.recorded_at < entry.recorded_at)
+        .order_by(Entry.number)
+        .limit(1)
+    )
+    return db.execute(query).scalar()
+
+
+def told_of_later(db: Session, day: date) -> list[str]:
+    """Return the worker numbers of which an entry tells of a day after this one."""
+    query = columns_of(Entry.person_number).distinct().where(Entry.happened_on > day)
+    return list(db.execute(query).scalars())
+
+
 @dataclass(frozen=True)
 class Asked:
     """Which entries are asked for: those that happened from the first to the last day.
