@@ -7,6 +7,9 @@ from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
 from typing import NamedTuple
 
+LOCALES = {"en": "en_US", "es": "es_US"}
+"""Readers in the United States: decimal point and comma thousands in both languages."""
+
 FIGURES = 3
 _NEARLY_100 = Decimal("99.95")
 

@@ -32,11 +32,15 @@ from trainer.store.tables import (
     TaskRespirator,
     Worksite,
 )
-from trainer.words import as_typed, tidy
+from trainer.words import Words, as_typed, tidy
 
 UNITS = ("ppm", "mg/m³")
 LIMIT_KINDS = ("TWA", "ceiling")
 HOURS_OF_A_SHIFT = 8
+NOT_MEASURED = Words(
+    "no concentration entered: counts here as unknown, like IDLH",
+    "sin concentración anotada: aquí cuenta como desconocida, igual que IDLH",
+)
 APPROVAL = re.compile(r"TC-(13F|14G|19C|21C|23C|84A)-[0-9A-Z]{3,5}")
 """Approval numbers of NIOSH. Source: NIOSH Certified Equipment List, general cautions page."""
 

@@ -8,7 +8,6 @@ from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from babel.dates import format_date
 from sqlmodel import Session
 
 from trainer.bank import Facts
@@ -16,7 +15,7 @@ from trainer.calculations.selection import MAY
 from trainer.config import LANGUAGES
 from trainer.reference import approvals, contaminants, filter_classes, respirator_classes
 from trainer.reference.contaminants import Contaminant
-from trainer.services import describing
+from trainer.services import describing, paper_words
 from trainer.services.describing import HOURS_OF_A_SHIFT, Check, Measured, Site
 from trainer.store import people, site_lessons
 from trainer.store.tables import Person, Sample, SiteHazard, Task, TaskRespirator, Worksite
@@ -246,4 +245,4 @@ def _local(moment: datetime, worksite: Worksite) -> date:
 
 
 def _in_words(day: date) -> Words:
-    return Words(*(format_date(day, "d MMM yyyy", locale=language) for language in LANGUAGES))
+    return Words(*(paper_words.day(day, language) for language in LANGUAGES))

@@ -8,7 +8,7 @@ from babel.dates import format_date
 from trainer.calculations.clearance import NO_END
 from trainer.reference import practice_acts, respirator_classes, retraining_reasons
 from trainer.services.standing import Tag, until_but_medical
-from trainer.words import Words
+from trainer.words import LOCALES, Words
 
 STEPS = {
     "medical": Words("Medical evaluation", "Evaluación médica"),
@@ -60,7 +60,7 @@ def day(given: date | str | None, language: str) -> str:
     if not given:
         return NONE
     when = date.fromisoformat(given) if isinstance(given, str) else given
-    return format_date(when, "d MMM yyyy", locale=language)
+    return format_date(when, "d MMM yyyy", locale=LOCALES[language])
 
 
 def respirator(

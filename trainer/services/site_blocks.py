@@ -7,12 +7,10 @@ name; as it was when a person was taught, it is kept with the lesson.
 import re
 from collections.abc import Callable, Iterable
 
-from babel.dates import format_date
-
 from trainer.calculations.air import oxygen_deficient
 from trainer.config import LANGUAGES
 from trainer.reference import respirator_classes
-from trainer.services import describing
+from trainer.services import describing, paper_words
 from trainer.services.describing import Site
 from trainer.store.tables import SiteHazard, TaskRespirator
 from trainer.words import Words, as_typed, number
@@ -52,9 +50,9 @@ def _hazards(site: Site, language: str) -> str:
 
 def _amounts(site: Site, hazard: SiteHazard, language: str) -> tuple[str, str, str, str]:
     found = describing.measured(hazard, site.samples.get(hazard.id, ()))
-    outside, day = _NOT_MEASURED(language), "–"
+    outside, day = describing.NOT_MEASURED(language), "–"
     if found.outside is not None:
-        day = _said(format_date(found.on, "d MMM yyyy", locale=language))
+        day = _said(paper_words.day(found.on, language))
         outside = f"{number(describing.three_figures(found.outside))} {hazard.unit}"
     oxygen = ""
     if oxygen_deficient(hazard.oxygen_percent):
@@ -134,10 +132,6 @@ BLOCKS: dict[str, tuple[Words, Callable[[Site, str], str]]] = {
 }
 """What a text may insert, by name, with what it is called."""
 
-_NOT_MEASURED = Words(
-    "no concentration entered: counts here as unknown, like IDLH",
-    "sin concentración anotada: aquí cuenta como desconocida, igual que IDLH",
-)
 _OXYGEN = Words("oxygen {} %", "oxígeno {} %")
 _KEPT = Words("Respirators are kept here: {}.", "Los respiradores se guardan aquí: {}.")
 _ASK = Words("Ask {}: {}.", "Pregunte a {}: {}.")

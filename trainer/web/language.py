@@ -18,10 +18,9 @@ from flask_babel import Babel, Domain, force_locale, format_date, get_locale
 from markupsafe import Markup
 
 from trainer.web import access
+from trainer.words import LOCALES
 
 CATALOGUES = Path(__file__).parent / "translations"
-# Readers in the United States: decimal point and comma thousands in both languages.
-LOCALES = {"en": "en_US", "es": "es_US"}
 
 
 def init_app(app: Flask) -> None:

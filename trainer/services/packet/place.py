@@ -183,10 +183,6 @@ WHAT_IS_IN_THE_AIR = Words("What is in the air", "Lo que hay en el aire")
 MEASUREMENTS = Words("Measurements", "Mediciones")
 CHECKS = Words("Respirators, checked against the air", "Respiradores, revisados contra el aire")
 HIGHEST = Words("highest sample {amount}", "muestra más alta: {amount}")
-NOT_MEASURED = Words(
-    "no concentration entered: counts here as unknown, like IDLH",
-    "sin concentración anotada: aquí cuenta como desconocida, igual que IDLH",
-)
 NO_AIR = Words("No air is described for this worksite.", "No se describe ningún aire aquí.")
 NO_SAMPLES = Words("No measurements are entered.", "No hay mediciones anotadas.")
 NO_CHECKS = Words(
@@ -251,7 +247,7 @@ def _hazards(described: Site) -> Iterator[tuple[Task, SiteHazard]]:
 
 def _air(described: Site, task: Task, hazard: SiteHazard, language: str) -> list[str]:
     found = describing.measured(hazard, described.samples.get(hazard.id, ()))
-    outside = NOT_MEASURED(language)
+    outside = describing.NOT_MEASURED(language)
     if found.outside is not None:
         outside = _amount(found.outside, hazard)
         if found.highest > found.outside:
