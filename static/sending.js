@@ -166,8 +166,8 @@
     if (!signedIn() || kind !== "reload" || document.querySelector(".unsent")) return;
     const page = encodeURIComponent(location.pathname + location.search);
     const untouched = () => [...document.forms].every((form) => !ours(form) || typed(form) === saved.get(form));
-    for (const wait of LOOKS) {
-      await new Promise((go) => setTimeout(go, wait));
+    for (const after of LOOKS) {
+      await new Promise((go) => setTimeout(go, after));
       const answer = await fetch(`/unsent?page=${page}`, { credentials: "same-origin" });
       if (answer.redirected || !untouched()) return;
       if (answer.status === 200) return void location.reload();
