@@ -63,6 +63,7 @@ def main(folder: str, database: str, key: str) -> None:
     """Fork a server for each line that comes in, and end them all with the last."""
     from trainer import config
     from trainer.app import create_app
+    from trainer.cli.settling import settling
     from trainer.services import errands
     from trainer.store.engine import Store
 
@@ -73,7 +74,9 @@ def main(folder: str, database: str, key: str) -> None:
     settings = config.read(data=folder)
     # The store opens nothing before it is asked, so each child opens the database for itself.
     store = Store(database)
-    app = create_app(settings, store, key)
+    with settling() as settled:
+        app = create_app(settings, store, key)
+        settled()
     os.setpgrp()
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody waits for them
     for _ in sys.stdin:
