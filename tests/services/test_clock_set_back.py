@@ -241,6 +241,23 @@ def test_what_was_done_falls_due_as_of_the_first_entry_by_the_right_clock(works,
         assert [one.clearance.until for [one] in then.values()] == [next_due(works.today)]
 
 
+def test_what_was_known_before_the_clock_was_put_right_stays_as_it_was_known(works):
+    """A packet that is made anew as of an entry says what it said."""
+    make_clear(ahead(works, 2 * DAY), "Lee")
+    with works.store.reading() as db:
+        last = record.newest(db).number
+    pass_lesson(works, "Kim", SLUG, works.now)
+    day = works.today + 2 * DAY
+    with works.store.reading() as db:
+        lee = people.by_number(db, "00417")
+        then, now = (
+            standing.stood_on(db, [lee], day, last=known)[lee.id].tags[0].clearance.until
+            for known in (last, None)
+        )
+    assert then == next_due(day)
+    assert now == next_due(works.today)
+
+
 def test_by_a_clock_that_goes_right_everything_falls_due_a_year_from_its_own_day(works):
     make_clear(works, "Lee", days_ago=40)
     pass_lesson(works, "Kim", SLUG, works.now + HOUR)

@@ -163,14 +163,18 @@ def _as_corrected(entry: Entry, said: dict) -> Counted:
     )
 
 
-def _not_ahead(db: Session, entry: Entry, said: dict) -> tuple[Entry, dict]:
+def _not_ahead(
+    db: Session, entry: Entry, said: dict, last: int | None
+) -> tuple[Entry | Counted, dict]:
     """Return an entry of a moment to come, and what it says, as of when the clock was put right.
 
     Nothing was done after what was recorded later, whosesoever that is: the first such entry says
     by when this one was done. Without it, what was done would fall due years too late, and would
     count as done after whatever is asked for meanwhile. Until there is one, it counts as it is.
+
+    last    the last entry that was known; None: all are
     """
-    later = record.put_right_at(db, entry)
+    later = record.put_right_at(db, entry, last)
     if later is None:
         return entry, said
     day = min(entry.happened_on, _day_of(later, said))
@@ -220,6 +224,7 @@ class Read:
 
     told    what the person told of their respirators in one tap
     until   entries of later days do not count, None: all do
+    last    the last entry of the record that was known, None: all are
     """
 
     entries: Sequence[Entry]
@@ -228,6 +233,7 @@ class Read:
     theirs: Sequence[site_lessons.InCourse]
     told: Sequence[tuple[Need, Respirator]] = ()
     until: date | None = None
+    last: int | None = None
 
 
 def histories(db: Session, persons: Sequence[Person]) -> dict[int, "History"]:
@@ -277,7 +283,7 @@ class History:
         soon = record.moment(datetime.now(UTC))
         for entry, said in in_force(self.entries):
             if entry.recorded_at > soon:
-                entry, said = _not_ahead(db, entry, said)
+                entry, said = _not_ahead(db, entry, said, read.last)
             if read.until is None or entry.happened_on <= read.until:
                 self._said.setdefault(entry.kind, []).append((entry, said))
         place = home_worksite(db, person) if read.told else None
@@ -786,6 +792,7 @@ def stood_on(
             theirs.get(who, ()),
             [(_as_told(need, end), on) for need, on in told.get(who, ()) if need.told_at < end],
             until=day,
+            last=last,
         ))  # fmt: skip
         left_on = left_by(db, person, entries, numbers[who], day, last)
         rule_set = there[who][0].worksite.rule_set if there[who] else "federal"

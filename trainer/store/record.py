@@ -301,18 +301,18 @@ def of_people(
     return found
 
 
-def put_right_at(db: Session, entry: Entry | Row) -> str | None:
+def put_right_at(db: Session, entry: Entry | Row, last: int | None = None) -> str | None:
     """Return the moment of the first later entry that says an earlier one; None: there is none.
 
+    last    entries after this one are not known; None: all are
     Between the two, a clock that was ahead was set back.
     """
-    query = (
-        columns_of(Entry.recorded_at)
-        .where(Entry.number > entry.number, Entry.recorded_at < entry.recorded_at)
-        .order_by(Entry.number)
-        .limit(1)
+    query = columns_of(Entry.recorded_at).where(
+        Entry.number > entry.number, Entry.recorded_at < entry.recorded_at
     )
-    return db.execute(query).scalar()
+    if last is not None:
+        query = query.where(Entry.number <= last)
+    return db.execute(query.order_by(Entry.number).limit(1)).scalar()
 
 
 def told_of_later(db: Session, day: date) -> list[str]:
