@@ -164,8 +164,13 @@
   async function lookBack() {
     const kind = performance.getEntriesByType("navigation")[0]?.type;
     if (!signedIn() || kind !== "reload" || document.querySelector(".unsent")) return;
+    // Whoever presses or types goes on from here: to load the page anew would break that off.
+    let touched = false;
+    for (const deed of ["click", "keydown", "submit"]) {
+      document.addEventListener(deed, () => { touched = true; }, { capture: true, once: true });
+    }
     const page = encodeURIComponent(location.pathname + location.search);
-    const untouched = () => [...document.forms].every((form) => !ours(form) || typed(form) === saved.get(form));
+    const untouched = () => !touched && [...document.forms].every((form) => !ours(form) || typed(form) === saved.get(form));
     for (const after of LOOKS) {
       await new Promise((go) => setTimeout(go, after));
       const answer = await fetch(`/unsent?page=${page}`, { credentials: "same-origin" });

@@ -18,6 +18,7 @@ from waitress.server import create_server
 from tests.conftest import PIN
 from trainer import config, lessons
 from trainer.app import create_app
+from trainer.cli.serving import CONNECTIONS
 from trainer.services import joining, learning, signing_in
 from trainer.store import people
 from trainer.store.engine import Store
@@ -165,7 +166,9 @@ def serving(chromium, folder: Path) -> Iterator[Served]:
     settings = config.read(data=folder, idle_shared_seconds=120, warning_seconds=30)
     store = Store(settings.database_url)
     store.upgrade()
-    server = create_server(create_app(settings, store, "only for tests"), host="127.0.0.1", port=0)
+    app = create_app(settings, store, "only for tests")
+    # As many connections as the command lets there be: the windows of a module keep theirs open.
+    server = create_server(app, host="127.0.0.1", port=0, connection_limit=CONNECTIONS)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     made = Served(f"http://127.0.0.1:{server.effective_port}", store, chromium)

@@ -573,6 +573,24 @@ def test_what_was_typed_comes_back_though_keeping_it_had_to_wait(works):
     expect(page.locator("#answer")).to_have_value("12.")
 
 
+def test_whoever_goes_on_after_a_reload_is_not_brought_back(works):
+    """What is kept late is shown with the next look at the page, and breaks off nothing now."""
+    number, drawn = begin(works)
+    path = f"/sittings/{number}/{a_number(drawn).item.position}"
+    page = own(works).page
+    page.goto(works.base + path)
+    page.locator("#answer").press_sequentially("12.")
+    with works.store.writing(), page.expect_response("**/unsent?page=*"):
+        page.reload()
+    page.keyboard.press("Tab")
+    loaded = []
+    page.on("load", lambda _: loaded.append(page.url))
+    page.wait_for_timeout(2000)  # past the looks of 300 and of 1,300 milliseconds
+    assert loaded == []
+    page.reload()
+    expect(page.locator("#answer")).to_have_value("12.")
+
+
 @pytest.mark.parametrize("script", [True, False])
 def test_two_tablets_close_one_sitting_once(works, script):
     number, drawn = begin(works)
