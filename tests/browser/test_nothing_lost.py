@@ -404,17 +404,17 @@ def test_a_record_that_another_program_holds_is_waited_for_and_then_told(works, 
     monkeypatch.setattr(engine, "WAIT_SECONDS", 0.5)  # of the 30 that it holds it, and of our 20
     with foreseen(works, " answered 503", "status of 503"):
         other.execute("BEGIN IMMEDIATE")
-        page.locator(f"#{name} [name=answer]").fill("0.789")
+        page.locator(f"#{name} [name=answer]").fill("98765.3")
         page.locator(f"#{name} form .do button").first.click()
         expect(status(window)).to_contain_text("Wait a minute")
         expect(status(window)).to_be_in_viewport()
-        expect(page.locator(f"#{name} [name=answer]")).to_have_value("0.789")
+        expect(page.locator(f"#{name} [name=answer]")).to_have_value("98765.3")
         other.execute("ROLLBACK")
         other.close()
         expect(page.locator(f"#{name} .slip.wrong")).to_be_visible()
     tries = [one.typed for one in rows(works, LessonAnswer)
-             if (one.exercise, one.ordinal, one.typed) == (name, ordinal, "0.789")]  # fmt: skip
-    assert tries == ["0.789"]
+             if (one.exercise, one.ordinal, one.typed) == (name, ordinal, "98765.3")]  # fmt: skip
+    assert tries == ["98765.3"]
 
 
 def test_a_clock_that_is_set_back_takes_no_answer_away(works, monkeypatch):
@@ -498,23 +498,23 @@ def test_a_problem_of_a_lesson_is_checked_once(works):
     button = page.locator(f"#{name} form .do button").first
     with foreseen(works, *OFFLINE):
         page.context.set_offline(True)
-        page.locator(f"#{name} [name=answer]").fill("0.123")
+        page.locator(f"#{name} [name=answer]").fill("98765.4")
         button.click()
         expect(status(window)).to_contain_text("Not saved")
         expect(status(window)).to_be_in_viewport()
-        expect(page.locator(f"#{name} [name=answer]")).to_have_value("0.123")
+        expect(page.locator(f"#{name} [name=answer]")).to_have_value("98765.4")
         with page.expect_response("**/problem/**"):
             page.context.set_offline(False)
         expect(page.locator(f"#{name} .slip.wrong")).to_be_visible()
     # Pressed twice while the server is slow: one try more.
-    page.locator(f"#{name} [name=answer]").fill("0.456")
+    page.locator(f"#{name} [name=answer]").fill("98765.5")
     with page.expect_response("**/problem/**"), works.store.writing():
         button.dblclick()
         page.wait_for_timeout(200)
     expect(page.locator(f"#{name} .slip.wrong")).to_be_visible()
     tries = [one.typed for one in rows(works, LessonAnswer)
              if (one.exercise, one.ordinal) == (name, ordinal) and one.typed]  # fmt: skip
-    assert [one for one in tries if one != "0.789"] == ["0.123", "0.456"]
+    assert [one for one in tries if one != "98765.3"] == ["98765.4", "98765.5"]
 
 
 def test_without_script_the_browser_brings_the_form_back_or_the_server_does(works):
