@@ -16,9 +16,8 @@ from tests.services.test_on_paper import SLUG, draw, enter, read_all
 from tests.services.test_second_step import KEYS, STEP, opens, set_up
 from tests.services.test_signing_in import code_for, enrol, holds, refusal_of, session, tablet_code
 from tests.store.test_many_processes import wait_until
-from trainer import config, lessons
+from trainer import lessons
 from trainer.calculations.periods import next_due
-from trainer.cli import command
 from trainer.services import (
     assigning,
     errands,
@@ -275,20 +274,21 @@ def test_what_was_passed_before_retraining_was_asked_for_does_not_end_it(works, 
     assert retraining(works) == (SLUG,)
 
 
-@pytest.mark.parametrize("start", ["by the runner", "by the next start"])
-def test_the_board_is_put_right_with_the_clock(works, monkeypatch, start):
+@pytest.mark.parametrize("when", ["with the next start", "as it goes on"])
+def test_the_board_is_put_right_with_the_clock(works, monkeypatch, when):
     make_clear(ahead(works, 4000 * DAY), "Lee")
-    pass_lesson(works, "Kim", SLUG, works.now)
     shown = on_the_board(works)
     assert shown == next_due(works.today + 4000 * DAY)
-    if start == "by the runner":
+    runner = errands.Runner(works.store, every=0.01)
+    if when == "as it goes on":
         monkeypatch.setattr(errands, "LOOK_EVERY", 0.0)
-        runner = errands.Runner(works.store, every=0.01)
         runner.start()
-        wait_until(lambda: on_the_board(works) != shown)
-        runner.stop(60)
-    else:
-        command._catch_up(works.store, config.read())
+    pass_lesson(works, "Kim", SLUG, works.now)
+    if when == "with the next start":
+        assert on_the_board(works) == shown
+        runner.start()
+    wait_until(lambda: on_the_board(works) != shown)
+    runner.stop(60)
     assert on_the_board(works) == until(works) == next_due(works.today)
 
 

@@ -151,10 +151,7 @@ def _upgrade(store: "Store", settings: "Settings") -> None:
 
 
 def _catch_up(store: "Store", settings: "Settings") -> None:
-    """Work out anew the tag board's rows that an earlier version made, or a clock that was ahead.
-
-    Nothing is written where neither did.
-    """
+    """Work out anew the tag board's rows that an earlier version made; nothing where none did."""
     from datetime import UTC, datetime
 
     from trainer.services import standing
@@ -163,8 +160,6 @@ def _catch_up(store: "Store", settings: "Settings") -> None:
     while done is not None:
         with store.writing() as db:
             done = standing.catch_up(db, datetime.now(UTC), settings.zone, done)
-    with store.writing() as db:
-        standing.put_right(db, datetime.now(UTC), settings.zone)
 
 
 def make_folder(folder: Path) -> None:

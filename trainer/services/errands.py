@@ -223,7 +223,7 @@ class Runner:
     def __init__(self, store: Store, every: float = 1.0) -> None:
         self._store, self._every = store, every
         self._read = -1  # how far it has read ahead
-        self._look_at = monotonic() + LOOK_EVERY  # when it looks for what a wrong clock left
+        self._look_at = monotonic()  # when it looks for what a wrong clock left
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._go_on, name="errands", daemon=True)
 

@@ -178,9 +178,8 @@ def _not_ahead(
     if later is None:
         return entry, said
     day = min(entry.happened_on, _day_of(later, said))
-    since = counts_from(entry, said)
-    if "counts_from" in said:
-        said = said | {"counts_from": min(since, day).isoformat()}
+    if said.get("counts_from"):
+        said = said | {"counts_from": min(counts_from(entry, said), day).isoformat()}
     counted = Counted(
         entry.number, entry.kind, entry.person_number, day, later, json.dumps(said)
     )

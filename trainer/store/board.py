@@ -198,14 +198,13 @@ def page(
     Whoever is left out is left out by going through all tags once, in an index.
     """
     every = _asked(replace(filter, state=""), today, soon_days, mine, medical)
-    if filter.search or filter.missing or filter.due or filter.month:
+    narrowed = filter.search or filter.missing or filter.due or filter.month
+    if narrowed:
         few = _few(db, every)
         every = every if few is None else [Standing.id.in_(few)]
-        tally = _at_once(db, every, today, soon_days, medical)
-    elif mine is not None or filter.worksite is not None:
-        tally = _at_once(db, every, today, soon_days, medical)
-    else:
-        tally = _by_range(db, every, today, soon_days, medical)
+    everywhere = mine is None and filter.worksite is None
+    counted = _by_range if everywhere and not narrowed else _at_once
+    tally = counted(db, every, today, soon_days, medical)
     asked = [*every, _in_state(filter.state, today, soon_days, medical)] if filter.state else every
     found = _walk(db, filter, asked, today, medical, first, most)
     total = tally[filter.state] if filter.state else tally["clear"] + tally["not"] + tally["new"]

@@ -117,7 +117,7 @@ def _board(mine: bool) -> str:
     if view.asked.on:
         rows, too_many = _past_rows(replace(view, asked=replace(view.asked, state="")))
         tally = _counted(rows)
-        rows = [row for row in rows if _wanted(view.asked, row)]
+        rows = _together([row for row in rows if _wanted(view.asked, row)])
         total = len(rows)
         rows = rows[(number - 1) * PAGE : number * PAGE]
     else:
