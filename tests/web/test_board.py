@@ -201,6 +201,32 @@ def test_who_was_clear_on_a_day_gone_by(works, browser, monkeypatch):
     assert names(ida) == ["Lee"]
 
 
+def test_on_a_day_gone_by_the_tags_that_stand_there_are_counted(works, browser, monkeypatch):
+    """Of two tags of which one was clear, that one stands alone; the tally tells of both."""
+    with works.store.reading() as db:
+        [given] = people.respirators(db, works.people["Lee"].id)
+    day = works.today - timedelta(days=90)
+    was = [
+        standing.Tag(given, standing.worn(given), one) for one in (
+            Clearance((Step("fit-test", "done", day, day + timedelta(days=40)),),
+                      day + timedelta(days=40)),
+            Clearance((Step("fit-test", "lapsed"),), None),
+        )
+    ]  # fmt: skip
+    monkeypatch.setattr(
+        standing, "tags_on", lambda _db, persons, _day: {works.people["Lee"].id: was}
+    )
+    ida = browser("Ida")
+    ida.get(f"/board?on={day}&q=Lee")
+    assert names(ida) == ["Lee", "Lee"]
+    assert "tag 2 of 2" in ida.page
+    ida.get(f"/board?on={day}&q=Lee&state=clear")
+    assert names(ida) == ["Lee"]
+    assert "of 2" not in ida.page
+    tally = [one.text.split() for one in ida.soup.select("ul.tally li")]
+    assert tally == [["1", "clear"], ["1", "not", "clear"], ["0", "new"]]
+
+
 def test_a_day_to_come_is_today(works, browser):
     ida = browser("Ida")
     ida.get(f"/board?on={works.today + timedelta(days=9)}")
